@@ -1,0 +1,24 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <filesystem>
+#include <memory>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "files/problems.hpp"
+
+/// Small things shared by the sources of this room.
+namespace serosa::files {
+
+/// `timeline.wrap` and `at` to `timeline.wrap.at`.
+std::string joined(const std::string& path, std::string_view key);
+
+/// The names in a folder, sorted; none when it cannot be read.
+std::vector<std::string> file_names(const std::filesystem::path& folder);
+
+/// Reports bytes that are not UTF-8 and control characters; true when there are none.
+bool check_text(const std::shared_ptr<const Source>& source, Problems& problems);
+
+}  // namespace serosa::files
