@@ -17,8 +17,15 @@ using Command = std::function<files::ExitCode()>;
 /// Each adds its command to the program; when the user chose it, `chosen` becomes what to do.
 /// @param command_line  as typed, for the log
 void add_run(CLI::App& app, Command& chosen, const std::string& command_line);
+/// plan, sweep, merge and case.
+void add_batches(CLI::App& app, Command& chosen, const std::string& command_line);
 void add_compare(CLI::App& app, Command& chosen, const std::string& command_line);
 void add_explain(CLI::App& app, Command& chosen);
+void add_new(CLI::App& app, Command& chosen);
+void add_list(CLI::App& app, Command& chosen);
+void add_document(CLI::App& app, Command& chosen);
+void add_page(CLI::App& app, Command& chosen);
+void add_validate(CLI::App& app, Command& chosen);
 
 /// The caution and the list of exit codes, for the end of every help text.
 std::string help_end();

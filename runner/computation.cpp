@@ -13,6 +13,9 @@
 
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
+#include "runner/json_report.hpp"
+#include "runner/page.hpp"
+#include "runner/page_parameters.hpp"
 #include "runner/report.hpp"
 #include "runner/warnings.hpp"
 #include "simulate/isa.hpp"
@@ -180,6 +183,31 @@ std::string folder_name(const Computation& all) {
   return all.cases.front().name + "-and-" + std::to_string(all.cases.size() - 1) + "-more";
 }
 
+/// Courses that the page shows beside the outputs: the deficit against the twin, and the parts of
+/// the deficits that explain differences.
+std::vector<files::ExtraSeries> extra_series(const Computation& all) {
+  std::vector<files::ExtraSeries> list{
+      {"circulating_deficit_against_ordinary_care",
+       "mL",
+       "Blood volume missing against the same baby under ordinary care",
+       {}}};
+  for (const auto& p : study::part_list)
+    list.push_back({"part_" + std::string(p.name),
+                    "mL",
+                    "Part of the circulating deficit: " + std::string(p.meaning),
+                    {}});
+  for (const auto& c : all.cases)
+    for (std::size_t t = 0; t < all.times.size(); ++t) {
+      const double volume = c.result.at(t, simulate::output::blood_volume);
+      const bool reached = !std::isnan(volume);
+      list.front().values.push_back(c.twin_result.at(t, simulate::output::blood_volume) - volume);
+      const auto account = reached ? study::deficit_account(c.result, t) : study::DeficitAccount{};
+      for (std::size_t p = 0; p < study::part::count; ++p)
+        list[p + 1].values.push_back(reached ? account.parts[p] : std::nan(""));
+    }
+  return list;
+}
+
 files::Results to_write(const Computation& all, const std::string& report) {
   files::Results r;
   files::ExtraFigure twin{"circulating_deficit_against_ordinary_care",
@@ -196,7 +224,8 @@ files::Results to_write(const Computation& all, const std::string& report) {
   r.times = all.times;
   r.report_times = all.report_times;
   r.extra_figures = {twin};
-  r.extra_files = {{"table.txt", report}};
+  r.extra_series = extra_series(all);
+  r.extra_files = {{"table.txt", report}, {"parameters.json", parameters_json(all)}};
   if (all.cases.size() > 1) r.extra_files.emplace_back("difference.csv", difference_csv(all));
   r.inputs = all.inputs;
   r.changes = all.changes;
@@ -240,7 +269,15 @@ void add_options(CLI::App& command, Request& request) {
                   "Changes an input, such as baby.weight=\"2.1 kg\"; may be repeated")
       ->type_name("PATH=VALUE")
       ->allow_extra_args(false);
-  command.add_flag("--quiet", request.quiet, "Print nothing but the path of the results folder");
+  auto* const quiet = command.add_flag("--quiet", request.quiet,
+                                       "Print nothing but the path of the results folder");
+  auto* const json = command.add_flag("--json", request.json, "Print JSON instead of the table");
+  command
+      .add_flag("--plain", request.plain,
+                "Print one fact a line instead of the table: for screen readers and logs")
+      ->excludes(quiet)
+      ->excludes(json);
+  json->excludes(quiet);
   command
       .add_option("--models", request.models,
                   "Folder of the data files, instead of the one that belongs to the program")
@@ -280,6 +317,10 @@ Computation load(const Request& request) {
     c.twin = files::ordinary_care(c.file, all.models, all.problems);
   }
   all.problems.refuse_if_any();
+  for (const auto& name : files::data_names(folder, files::DataKind::warmer))
+    all.warmers.push_back(files::read_warmer(
+        folder / files::folder_of(files::DataKind::warmer) / (name + ".yaml"), all.problems));
+  all.problems.refuse_if_any();
   choose_times(all);
   collect_inputs(all);
   return all;
@@ -309,8 +350,17 @@ files::ExitCode carry_out(const Request& request) {
   const std::string text = report(all);
   files::write_results(folder, to_write(all, text),
                        log_text(request, std::chrono::steady_clock::now() - start));
-  print(request.quiet ? folder.path().string() + "\n"
-                      : text + "\nResults: " + folder.path().string() + "\n");
+  write_page(folder.path());
+  const std::string place = folder.path().string();
+  const std::string page = (folder.path() / "report.html").string();
+  if (request.json)
+    print(json_report(all, place));
+  else if (request.quiet)
+    print(place + "\n");
+  else if (request.plain)
+    print(plain_report(all) + "Results: " + place + "\nPage: " + page + "\n");
+  else
+    print(text + "\nResults: " + place + "\nPage:    " + page + "\n");
   if (all.failed() == 0) return files::ExitCode::done;
   for (const auto& message : failures(all)) fmt::print(stderr, "serosa: {}\n", message);
   return files::ExitCode::run_failed;

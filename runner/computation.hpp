@@ -22,6 +22,8 @@ struct Request {
   std::string until;
   std::vector<std::string> changes;  ///< path=value
   bool quiet = false;
+  bool json = false;   ///< print JSON instead of the table
+  bool plain = false;  ///< print one fact a line instead of the table
   std::string models;
   std::string command_line;  ///< as typed
 };
@@ -41,7 +43,8 @@ struct Computed {
 
 struct Computation {
   files::Models models;
-  baby::Parameters<double> bands;  ///< limits that reports use
+  baby::Parameters<double> bands;     ///< limits that reports use
+  std::vector<care::Warmer> warmers;  ///< all levels there are
   std::vector<Computed> cases;
   std::vector<double> times;              ///< h, from birth on
   std::vector<std::size_t> report_times;  ///< which of them the table shows

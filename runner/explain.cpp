@@ -4,12 +4,15 @@
 #include <algorithm>
 #include <map>
 #include <memory>
+#include <optional>
 
 #include "files/csv.hpp"
 #include "files/models.hpp"
 #include "files/results.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
+#include "runner/json_report.hpp"
+#include "runner/output_formulas.hpp"
 #include "runner/text_table.hpp"
 #include "units/nearest.hpp"
 #include "units/units.hpp"
@@ -24,6 +27,7 @@ struct Question {
   bool all = false;
   bool csv = false;
   bool outputs = false;
+  bool json = false;
   std::string models;
 };
 
@@ -141,46 +145,93 @@ std::string list_of_outputs() {
 
 std::string explain_output(const std::string& name) {
   std::vector<std::string> known;
-  for (const auto& o : simulate::output_list) {
-    if (o.name == name)
-      return fmt::format("{}\n  {}{}\n  {}{}\n", o.name, left("unit", 14),
-                         o.unit == "1" ? "1 (a fraction or ratio)" : o.unit, left("what it is", 14),
-                         o.meaning);
+  for (std::size_t i = 0; i < simulate::output::count; ++i) {
+    const auto& o = simulate::output_list[i];
     known.emplace_back(o.name);
+    if (o.name != name) continue;
+    const auto labelled = [](const std::string& label, const std::string& content) {
+      return "  " + left(label, 14) + wrapped(content, 16, 16).substr(16);
+    };
+    return std::string(name) + "\n" +
+           labelled("unit", o.unit == "1" ? "1 (a fraction or ratio)" : std::string(o.unit)) +
+           labelled("what it is", std::string(o.meaning)) +
+           labelled("formula", std::string(output_formulas[i])) +
+           labelled("where",
+                    "lib/simulate/outputs.hpp; in the formula " + std::string(formula_letters));
   }
   refuse_unknown("output", name, known, "--outputs");
+}
+
+/// The cover, fluid, warmer or room of this name; the names of all go to `known`.
+std::optional<files::DataFile> find_data(const std::string& name, const Library& library,
+                                         std::vector<std::string>& known) {
+  using files::DataKind;
+  std::optional<files::DataFile> found;
+  for (const auto kind : {DataKind::cover, DataKind::fluid, DataKind::warmer, DataKind::room})
+    for (const auto& file : files::data_names(library.models.folder, kind)) {
+      known.push_back(file);
+      if (file != name || found) continue;
+      files::Problems problems;
+      found = files::read_data_file(
+          kind, library.models.folder / files::folder_of(kind) / (file + ".yaml"),
+          &library.bibliography, problems);
+      problems.refuse_if_any();
+    }
+  return found;
+}
+
+const simulate::OutputInfo* find_output(const std::string& name) {
+  for (const auto& o : simulate::output_list)
+    if (o.name == name) return &o;
+  return nullptr;
 }
 
 std::string explain_name(const std::string& name, const Library& library) {
   if (const auto* p = library.models.find(name)) return described(*p, library.bibliography);
   std::vector<std::string> known;
   for (const auto& p : library.models.parameters) known.push_back(p.name);
-  using files::DataKind;
-  for (const auto kind : {DataKind::cover, DataKind::fluid, DataKind::warmer, DataKind::room})
-    for (const auto& file : files::data_names(library.models.folder, kind)) {
-      known.push_back(file);
-      if (file != name) continue;
-      files::Problems problems;
-      const auto data = files::read_data_file(
-          kind, library.models.folder / files::folder_of(kind) / (file + ".yaml"),
-          &library.bibliography, problems);
-      problems.refuse_if_any();
-      std::string text = wrapped(files::visible(data.title, 300), 0, 2);
-      if (!data.note.empty()) text += wrapped(files::visible(data.note, 2000), 2, 2);
-      for (const auto& number : data.numbers)
-        text += "\n" + described(number, library.bibliography);
-      return text;
-    }
+  if (const auto data = find_data(name, library, known)) {
+    std::string text = wrapped(files::visible(data->title, 300), 0, 2);
+    if (!data->note.empty()) text += wrapped(files::visible(data->note, 2000), 2, 2);
+    for (const auto& number : data->numbers) text += "\n" + described(number, library.bibliography);
+    return text;
+  }
+  if (find_output(name)) return explain_output(name);
   for (const auto& o : simulate::output_list) known.emplace_back(o.name);
-  if (std::any_of(simulate::output_list.begin(), simulate::output_list.end(),
-                  [&](const auto& o) { return o.name == name; }))
-    return explain_output(name);
   refuse_unknown("parameter, cover, fluid, warmer, room or output", name, known, "--all");
+}
+
+/// The same choice as the text makes, as JSON.
+std::string explain_json(const Question& q) {
+  const Library library = read_library(q.models);
+  Explanation what;
+  const std::string& name = q.output.empty() ? q.name : q.output;
+  std::vector<std::string> known;
+  if (q.all) {
+    what.numbers = library.models.parameters;
+  } else if (q.outputs) {
+    what.outputs.assign(simulate::output_list.begin(), simulate::output_list.end());
+  } else if (const auto* p = q.output.empty() ? library.models.find(name) : nullptr) {
+    what.numbers = {*p};
+  } else if (const auto* o = find_output(name)) {
+    what.outputs = {*o};
+  } else if (const auto data = find_data(name, library, known); data && q.output.empty()) {
+    what.title = data->title;
+    what.note = data->note;
+    what.numbers = data->numbers;
+  } else {
+    return explain_name(name, library);  // says what is wrong
+  }
+  return json_explanation(what, library.bibliography);
 }
 
 files::ExitCode explain(const Question& q) {
   const std::string end = "\n" + std::string(files::caution) + "\n";
-  if (q.csv) {
+  if (q.json) {
+    if (!q.all && !q.outputs && q.output.empty() && q.name.empty())
+      throw CLI::ValidationError("--json goes with a NAME, --output NAME, --outputs or --all");
+    print(explain_json(q));
+  } else if (q.csv) {
     if (!q.all) throw CLI::ValidationError("--csv goes with --all");
     print(table_csv(read_library(q.models)));
   } else if (q.all) {
@@ -211,8 +262,10 @@ void add_explain(CLI::App& app, Command& chosen) {
   auto* const all = command->add_flag("--all", question->all, "All parameters, a line each");
   auto* const outputs =
       command->add_flag("--outputs", question->outputs, "All outputs, a line each");
-  command->add_flag("--csv", question->csv,
-                    "With --all: a table for spreadsheets; the caution then stands here only");
+  auto* const csv =
+      command->add_flag("--csv", question->csv,
+                        "With --all: a table for spreadsheets; the caution then stands here only");
+  command->add_flag("--json", question->json, "The answer as JSON")->excludes(csv);
   command
       ->add_option("--models", question->models,
                    "Folder of the data files, instead of the one that belongs to the program")

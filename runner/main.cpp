@@ -78,12 +78,19 @@ int main_of_program(int count, char** arguments) {
   const std::string command_line = typed(count, arguments);
   add_run(app, chosen, command_line);
   add_compare(app, chosen, command_line);
+  add_batches(app, chosen, command_line);
   add_explain(app, chosen);
+  add_new(app, chosen);
+  add_list(app, chosen);
+  add_document(app, chosen);
+  add_page(app, chosen);
+  add_validate(app, chosen);
   app.footer(
       "Examples:\n"
       "  serosa run models/cases/exposed.yaml\n"
       "  serosa compare models/cases/exposed.yaml models/cases/wrapped.yaml\n"
       "  serosa explain dried_serosa_resistance\n"
+      "  serosa validate\n"
       "`serosa run --help` and the like tell more.\n\n" +
       help_end());
   try {

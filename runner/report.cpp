@@ -41,8 +41,11 @@ struct Column {
 };
 
 /// `31.5 (12.3)`: millilitres, and per kilogram of birth weight.
+/// Below a millilitre hundredths will do.
 std::string volume(double ml, double weight) {
-  return std::isnan(ml) ? "-" : figure(ml) + " (" + figure(ml / weight) + ")";
+  if (std::isnan(ml)) return "-";
+  const auto short_figure = [](double x) { return std::abs(x) < 0.9995 ? fixed(x, 2) : figure(x); };
+  return short_figure(ml) + " (" + short_figure(ml / weight) + ")";
 }
 
 using Cell = std::function<std::string(const Column&)>;
@@ -92,7 +95,7 @@ void write_water(Sheet& s) {
   s.volumes("Water of fluids given", part::given);
   s.volumes("All routes together", [](const Column& c) { return c.at(out::external_deficit); });
   if (s.any(out::dressing_evaporation))
-    s.volumes("Beside it: water of the dressing evaporated",
+    s.volumes("Beside it: water off the dressing",
               [](const Column& c) { return c.at(out::dressing_evaporation); });
   if (s.any(out::amniotic_evaporation))
     s.volumes("Beside it: amniotic fluid off the skin",
@@ -117,9 +120,9 @@ void write_deficits(Sheet& s) {
   s.volumes("Charted: what a fluid chart shows",
             [](const Column& c) { return c.at(out::charted_deficit); });
   s.volumes("External: all routes", [](const Column& c) { return c.at(out::external_deficit); });
-  s.volumes("Circulating: blood volume since clamping",
+  s.volumes("Circulating: loss since cord clamping",
             [](const Column& c) { return c.at(out::circulating_deficit); });
-  s.row("Circulating, % of the volume at clamping", [](const Column& c) {
+  s.row("Circulating, % of volume at clamping", [](const Column& c) {
     return percent(c.at(out::circulating_deficit) / c.c->result.body.clamped_blood_volume);
   });
   s.volumes("Circulating, against ordinary care", &Column::against_twin);
@@ -144,7 +147,7 @@ void write_given(Sheet& s) {
   };
   given("Maintenance, mL (mL/kg)", out::given_maintenance);
   given("Boluses, mL (mL/kg)", out::given_boluses);
-  given("Replacement of gastric loss, mL (mL/kg)", out::given_replacement);
+  given("Gastric loss replaced, mL (mL/kg)", out::given_replacement);
   given("Blood products, mL (mL/kg)", out::given_blood);
   s.figures("Sodium given, mmol/kg", out::sodium_given);
   s.figures("Chloride given, mmol/kg", out::chloride_given);
@@ -310,16 +313,16 @@ std::string explained(const Computation& all, const Computed& other) {
 
 // ---- Head and tail ------------------------------------------------------------------------
 
-std::string about(const Computation& all, const Computed& c) {
+std::string about(const Computation& all, const Computed& c, const std::string& who) {
   const auto& b = c.result.body;
   std::string text =
-      fmt::format("{} kg, {} weeks; blood volume at clamping {} mL ({} mL/kg)", figure(b.weight),
-                  figure(b.gestation), figure(b.clamped_blood_volume),
+      fmt::format("{}{} kg, {} weeks; blood volume at clamping {} mL ({} mL/kg)", who,
+                  figure(b.weight), figure(b.gestation), figure(b.clamped_blood_volume),
                   figure(b.clamped_blood_volume / b.weight));
   if (c.file.c.exposed)
     text += fmt::format("; bowel outside {} cm2, packed {} cm2", figure(1e4 * b.spread_area),
                         figure(1e4 * b.packed_area));
-  return wrapped((all.cases.size() > 1 ? c.letter + "  " : "") + text + ".", 2, 5);
+  return wrapped(text + ".", all.cases.size() > 1 && who.size() > 3 ? 0 : 2, 5);
 }
 
 std::string head(const Computation& all) {
@@ -327,7 +330,7 @@ std::string head(const Computation& all) {
     const care::Case& c = all.cases.front().file.c;
     std::string text = wrapped(files::visible(c.title, 300), 0, 2);
     if (!c.note.empty()) text += wrapped(files::visible(c.note, 2000), 2, 2);
-    return text + about(all, all.cases.front());
+    return text + about(all, all.cases.front(), {});
   }
   std::string text =
       fmt::format("{} cases compared: what difference did the care make?\n", all.cases.size());
@@ -340,11 +343,8 @@ std::string head(const Computation& all) {
            b.clamped_blood_volume == first.clamped_blood_volume &&
            b.spread_area == first.spread_area && c.file.c.exposed == all.cases[0].file.c.exposed;
   });
-  if (one_baby) {
-    std::string baby = about(all, all.cases.front());
-    return text + "The baby of all: " + baby.substr(baby.find_first_not_of("A "));
-  }
-  for (const auto& c : all.cases) text += about(all, c);
+  if (one_baby) return text + about(all, all.cases.front(), "The baby of all: ");
+  for (const auto& c : all.cases) text += about(all, c, c.letter + " ");
   return text;
 }
 
@@ -382,8 +382,8 @@ std::string sheets(const Computation& all) {
       heads.push_back(c.letter + " " + c.name);
     }
     const std::string title = "AT " + files::time_label(all.times[t]) + " AFTER BIRTH ";
-    text +=
-        title + std::string(page_width - title.size(), '=') + "\n" + sheet(columns, heads).text() + "\n";
+    text += title + std::string(page_width - title.size(), '=') + "\n" +
+            sheet(columns, heads).text() + "\n";
   }
   for (std::size_t i = 1; i < all.cases.size(); ++i)
     text += explained(all, all.cases[i]) + (i + 1 < all.cases.size() ? "\n" : "");
@@ -417,7 +417,8 @@ std::string plain_report(const Computation& all) {
   for (const auto t : all.report_times)
     for (const auto& c : all.cases) {
       const std::string time = "at " + files::time_label(all.times[t]);
-      text += sheet({{&all, &c, t}}, {several ? c.letter + ", " + time : time}).plain();
+      text += sheet(std::vector<Column>{{&all, &c, t}}, {several ? c.letter + ", " + time : time})
+                  .plain();
     }
   for (std::size_t i = 1; i < all.cases.size(); ++i) {
     const Explained e = explained_parts(all, all.cases[i]);

@@ -5,9 +5,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "baby/states.hpp"
 #include "runner/text_table.hpp"
+#include "simulate/film_warning.hpp"
 
 namespace serosa::runner {
 
@@ -22,10 +24,19 @@ std::string who(const Computation& all, const Computed& c) {
 /// When a series is first beyond a limit, and its furthest value there.
 struct Excursion {
   double since = std::nan("");
+  double last = 0;
   double furthest = 0;
   double furthest_at = 0;
   bool happened() const { return !std::isnan(since); }
+  /// `from 20 min to 6 h`, in which it may have come back for a while.
+  std::string span() const {
+    return last > since ? "from " + files::time_label(since) + " to " + files::time_label(last)
+                        : "at " + files::time_label(since);
+  }
 };
+
+/// The classes are stated, and temperatures read and shown, in tenths of a degree.
+double in_tenths(double temperature) { return std::round(10 * temperature) / 10; }
 
 template <class Beyond>
 Excursion excursion(const Computation& all, const Computed& c, out::Index o, Beyond beyond) {
@@ -34,6 +45,7 @@ Excursion excursion(const Computation& all, const Computed& c, out::Index o, Bey
     const double x = c.result.at(i, o);
     if (std::isnan(x) || !beyond(x)) continue;
     if (!e.happened()) e.since = all.times[i];
+    e.last = all.times[i];
     // `beyond` tells the direction: the furthest is beyond all that were before it.
     const bool up = beyond(std::numeric_limits<double>::infinity());
     if (all.times[i] == e.since || (up ? x > e.furthest : x < e.furthest))
@@ -45,20 +57,40 @@ Excursion excursion(const Computation& all, const Computed& c, out::Index o, Bey
 void warn_of_temperature(const Computation& all, const Computed& c,
                          std::vector<std::string>& list) {
   const auto& b = all.bands;
-  const auto warm =
-      excursion(all, c, out::core_temperature, [&](double x) { return x > b.who_too_warm; });
-  if (warm.happened())
+  const auto warm = excursion(all, c, out::core_temperature,
+                              [&](double x) { return in_tenths(x) > b.who_too_warm; });
+  // A baby is born warm; what counts is that it grew warmer.
+  if (warm.happened() && warm.furthest_at > 0)
     list.push_back(who(all, c) +
-                   fmt::format("overheating: core above {} °C from {} on, highest {} °C at {}.",
-                               figure(b.who_too_warm), files::time_label(warm.since),
-                               fixed(warm.furthest, 1), files::time_label(warm.furthest_at)));
+                   fmt::format("overheating: core above {} °C {}, highest {} °C at {}.",
+                               figure(b.who_too_warm), warm.span(), fixed(warm.furthest, 1),
+                               files::time_label(warm.furthest_at)));
   const auto cold =
-      excursion(all, c, out::core_temperature, [&](double x) { return x < b.who_mild; });
+      excursion(all, c, out::core_temperature, [&](double x) { return in_tenths(x) < b.who_mild; });
   if (cold.happened())
-    list.push_back(who(all, c) + fmt::format("{}: core below {} °C from {} on, lowest {} °C at {}.",
+    list.push_back(who(all, c) + fmt::format("{}: core below {} °C {}, lowest {} °C at {}.",
                                              who_class(cold.furthest, b), figure(b.who_mild),
-                                             files::time_label(cold.since), fixed(cold.furthest, 1),
+                                             cold.span(), fixed(cold.furthest, 1),
                                              files::time_label(cold.furthest_at)));
+}
+
+/// How soon film on the mattress is too hot, at every level of the warmer.
+std::string film_by_level(const Computation& all, const Computed& c) {
+  const auto in_minutes = [](double minutes) {
+    return minutes < simulate::WarmUp::never ? "after " + figure(minutes) + " min"
+                                             : "not within an hour";
+  };
+  const auto& p = c.file.parameters;
+  std::string text = fmt::format(
+      "film laid out on the mattress before birth. It may go limp and cling above about {} °C, and "
+      "{} °C is the limit for long contact with skin.",
+      figure(p.film_limp_temperature), figure(p.contact_burn_temperature));
+  for (const auto& level : simulate::warm_up(c.file.c.room, p, all.warmers))
+    if (level.irradiance > 0)
+      text += fmt::format(" Warmer {} ({} W/m2): limp {}, contact limit {}.", level.warmer,
+                          figure(level.irradiance), in_minutes(level.minutes_to_limp),
+                          in_minutes(level.minutes_to_contact));
+  return text;
 }
 
 void warn_of_film(const Computation& all, const Computed& c, std::vector<std::string>& list) {
@@ -66,20 +98,20 @@ void warn_of_film(const Computation& all, const Computed& c, std::vector<std::st
   const bool laid_out = std::any_of(timeline.begin(), timeline.end(), [](const auto& act) {
     return std::holds_alternative<care::LayOutFilm>(act.deed);
   });
+  if (laid_out) list.push_back(who(all, c) + film_by_level(all, c));
   const double hottest = c.result.hottest_mattress;
   if (!std::isfinite(hottest)) return;
-  const std::string reached = fixed(hottest, 1);
-  if (laid_out && hottest > all.bands.film_limp_temperature)
-    list.push_back(who(all, c) +
-                   fmt::format("the film on the mattress reached {} °C before birth; above about "
-                               "{} °C thin film may go limp and cling.",
-                               reached, figure(all.bands.film_limp_temperature)));
-  if (hottest > all.bands.contact_burn_temperature)
+  const auto& p = c.file.parameters;
+  if (laid_out && hottest > p.film_limp_temperature)
+    list.push_back(who(all, c) + fmt::format("the film on the mattress reached {} °C before birth; "
+                                             "it may go limp and cling.",
+                                             fixed(hottest, 1)));
+  if (hottest > p.contact_burn_temperature)
     list.push_back(who(all, c) +
                    fmt::format("the mattress{} reached {} °C before birth, above {} °C, the limit "
                                "for long contact with skin.",
-                               laid_out ? " and the film on it" : "", reached,
-                               figure(all.bands.contact_burn_temperature)));
+                               laid_out ? " and the film on it" : "", fixed(hottest, 1),
+                               figure(p.contact_burn_temperature)));
 }
 
 void warn_of_blood(const Computation& all, const Computed& c, std::vector<std::string>& list) {
@@ -87,9 +119,9 @@ void warn_of_blood(const Computation& all, const Computed& c, std::vector<std::s
   const auto sodium = [&](const Excursion& e, const char* what, double limit) {
     if (e.happened())
       list.push_back(who(all, c) +
-                     fmt::format("plasma sodium {} {} mmol/L from {} on, furthest {} mmol/L at {}.",
-                                 what, figure(limit), files::time_label(e.since),
-                                 figure(e.furthest), files::time_label(e.furthest_at)));
+                     fmt::format("plasma sodium {} {} mmol/L {}, furthest {} mmol/L at {}.", what,
+                                 figure(limit), e.span(), figure(e.furthest),
+                                 files::time_label(e.furthest_at)));
   };
   sodium(excursion(all, c, out::plasma_sodium, [&](double x) { return x < b.sodium_low; }), "below",
          b.sodium_low);
@@ -98,10 +130,9 @@ void warn_of_blood(const Computation& all, const Computed& c, std::vector<std::s
   const auto glucose =
       excursion(all, c, out::glucose_rate, [&](double x) { return x > b.glucose_high; });
   if (glucose.happened())
-    list.push_back(who(all, c) +
-                   fmt::format("glucose runs at up to {} mg/kg/min, above {}, from {} on.",
-                               figure(glucose.furthest), figure(b.glucose_high),
-                               files::time_label(glucose.since)));
+    list.push_back(who(all, c) + fmt::format("glucose runs at up to {} mg/kg/min, above {}, {}.",
+                                             figure(glucose.furthest), figure(b.glucose_high),
+                                             glucose.span()));
 }
 
 std::string failure(const Computed& c, const char* what, const simulate::Result& result) {
@@ -118,6 +149,7 @@ std::string failure(const Computed& c, const char* what, const simulate::Result&
 
 std::string who_class(double core, const baby::Parameters<double>& b) {
   if (std::isnan(core)) return "-";
+  core = in_tenths(core);
   if (core > b.who_too_warm) return "too warm";
   if (core >= b.who_normal) return "normal";
   if (core >= b.who_mild) return "mild hypothermia";

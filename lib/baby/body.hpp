@@ -55,7 +55,7 @@ struct Inputs {
   X(red_cell_water, "g", "Red cell water at birth")                                                \
   X(interstitial_water, "g", "Interstitial water at birth and at rest")                            \
   X(cell_water, "g", "Cell water at birth")                                                        \
-  X(cell_osmoles, "mmol", "Sodium that would balance the osmoles of the cells")                    \
+  X(cell_osmoles, "g mmol/L", "Sodium that would balance the osmoles of the cells")                \
   X(cell_conductance, "g/h per mmol/L", "Cell water per difference of sodium in water")            \
   X(wall_mass, "g", "Mass of the herniated bowel's wall")                                          \
   X(wall_water, "g", "Interstitial water of the bowel wall at birth and at rest")                  \

@@ -145,6 +145,7 @@
   X(skin_loss_early_gain, "1")                               \
   X(skin_loss_early_time, "h")                               \
   X(skin_loss_vapour_difference, "kPa")                      \
+  X(skin_loss_air_resistance, "m2 h kPa/g")                  \
   X(sweat_threshold, "degC")                                 \
   X(sweat_gain, "1")                                         \
   X(sweat_width, "K")                                        \

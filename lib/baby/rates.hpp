@@ -193,6 +193,11 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
   const Real bowel_dry = seconds_per_hour * (m.bowel.convection + m.bowel.radiation);
   const Real contact = seconds_per_hour * m.skin.contact;
   // A node whose temperature is held takes heat only with the water it gains.
+  const Real core_net = made + c.given_heat - breath - core_outflow - to_skin - to_bowel;
+  const Real skin_net =
+      to_skin + seconds_per_hour * m.skin.warmer - skin_dry - contact - skin_vapour_heat;
+  const Real bowel_net =
+      to_bowel + seconds_per_hour * m.bowel.warmer - bowel_dry - bowel_vapour_heat - bowel_outflow;
   const Real core_free = c.heat_flows * (1.0 - c.core_held);
   const Real skin_free = c.heat_flows * (1.0 - c.skin_held);
   const Real bowel_free = c.heat_flows * (1.0 - c.bowel_held);
@@ -200,13 +205,12 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
                            dx[cell_water] + dx[stomach_water];
   const Real bowel_inflow =
       dx[wall_water] + dx[lumen_water] + dx[surface_water] + dx[dressing_water];
-  dx[core_heat] = core_free * (made + c.given_heat - breath - core_outflow - to_skin - to_bowel) +
-                  (1.0 - core_free) * cw * temperature.core * core_inflow;
-  dx[skin_heat] = skin_free * (to_skin + seconds_per_hour * m.skin.warmer - skin_dry - contact -
-                               skin_vapour_heat);
-  dx[bowel_heat] = bowel_free * (to_bowel + seconds_per_hour * m.bowel.warmer - bowel_dry -
-                                 bowel_vapour_heat - bowel_outflow) +
-                   (1.0 - bowel_free) * cw * temperature.bowel * bowel_inflow;
+  dx[core_heat] = core_free * core_net + (1.0 - core_free) * cw * temperature.core * core_inflow;
+  dx[skin_heat] = skin_free * skin_net;
+  dx[bowel_heat] =
+      bowel_free * bowel_net + (1.0 - bowel_free) * cw * temperature.bowel * bowel_inflow;
+  dx[held_heat] = dx[core_heat] + dx[skin_heat] + dx[bowel_heat] -
+                  c.heat_flows * (core_net + skin_net + bowel_net);
   dx[mattress_heat] = c.heat_flows * (contact + seconds_per_hour * m.mattress_gain);
 
   // Regulation.

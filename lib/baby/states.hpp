@@ -74,7 +74,8 @@
   X(conduction_heat, "J", 1.0, "Heat passed from the skin to the mattress")               \
   X(mattress_gain, "J", 1.0, "Heat the mattress took from warmer and room")               \
   X(airway_heat, "J", 1.0, "Heat lost with the breath")                                   \
-  X(outflow_heat, "J", 1.0, "Heat carried away by urine, drainage, drip and blood")
+  X(outflow_heat, "J", 1.0, "Heat carried away by urine, drainage, drip and blood")       \
+  X(held_heat, "J", 1.0, "Heat that holding a temperature put in, in experiments")
 
 namespace serosa::baby {
 

@@ -91,8 +91,11 @@ SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x, const Real
   const Real early = 1.0 + p.skin_loss_early_gain * exp(-age / p.skin_loss_early_time);
   const Real sweat = 1.0 + p.sweat_gain * b.sweat_maturity *
                                logistic(Real((core - p.sweat_threshold) / p.sweat_width - 2.0));
-  const Real conductance =
-      (b.skin_loss_settled + immature) * early * sweat * c.activity / p.skin_loss_vapour_difference;
+  // The published rate passed the skin and the air of its own condition; the skin alone is
+  // their difference as resistances.
+  const Real rate = b.skin_loss_settled + immature;
+  const Real conductance = early * sweat * c.activity * rate /
+                           (p.skin_loss_vapour_difference - rate * p.skin_loss_air_resistance);
   const Real dry = c.born * c.insensible * difference * conductance / (1.0 + conductance * layer);
   const Real dry_bagged = c.born * c.insensible * difference * conductance /
                           (1.0 + conductance * (layer + p.skin_film_resistance));
@@ -192,15 +195,16 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
   f.film_temperature = select(has_film, film_temperature, temperature);
 
   // Covered part: film with leaking edges, or dressing alone.
-  const Real leak_flux = p.leak_shelter * open_flux;
-  const Real under_film = with_leak(film_flux, leak_flux, c.leak);
+  // A leak lets go what bare serosa would, wet or dried, in sheltered air.
+  const Real under_film = with_leak(film_flux, Real(p.leak_shelter * open_flux), c.leak);
+  const Real under_film_dried = with_leak(film_flux, Real(p.leak_shelter * dried_flux), c.leak);
   const Real through_dressing = difference / (layer + c.dressing_resistance);
   const Real through_dry_dressing =
       difference / (layer + c.dressing_resistance + p.dried_serosa_resistance);
   const Real soaked = c.dressing * c.dressing_wet *
                       wetted(x[state::dressing_water], b.packed_area, p.dressing_wetness_scale);
   const Real covered_wet = select(has_film, under_film, through_dressing);
-  const Real covered_dry = select(has_film, under_film, through_dry_dressing);
+  const Real covered_dry = select(has_film, under_film_dried, through_dry_dressing);
   f.from_dressing = covered_area * soaked * covered_wet;
   f.from_fluid = bare_area * wet * open_flux + covered_area * (1.0 - soaked) * wet * covered_wet;
   f.from_wall = bare_area * (1.0 - wet) * dried_flux +
@@ -209,11 +213,12 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
   f.flux = evaporation / (outside * whole_area + 1e-12);
   f.latent = latent_heat(temperature) * (1.0 / seconds_per_hour) * evaporation;
 
-  // What a cover does not hold back runs off.
+  // What a cover does not hold back runs off, drop by drop at first.
   const Real kept = c.holds_fluid * air.wrapped;
+  const Real first_drops = 0.05 * p.surface_fluid_held * b.packed_area;
   const auto runs_off = [&](const Real& water, const Real& capacity) {
     return outside * (1.0 - kept) * p.drip_rate *
-           max(Real(water - capacity * b.packed_area), Real(0.0));
+           rising_from_rest(Real(water - capacity * b.packed_area), first_drops);
   };
   f.drip = runs_off(x[state::surface_water], p.surface_fluid_held);
   f.dressing_drip = runs_off(x[state::dressing_water], c.dressing_capacity);

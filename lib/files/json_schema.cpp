@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "files/keys.hpp"
+#include "files/results.hpp"
 #include "units/units.hpp"
 
 namespace serosa::files {
@@ -115,7 +116,9 @@ Json table_schema(const KeyTable& table) {
 }  // namespace
 
 std::string json_schema(const KeyTable& table) {
-  Json schema{{"$schema", "https://json-schema.org/draft/2020-12/schema"}, {"title", table.name}};
+  Json schema{{"$schema", "https://json-schema.org/draft/2020-12/schema"},
+              {"$comment", caution},
+              {"title", table.name}};
   Json body = table_schema(table);
   if (body.contains("properties"))
     body["properties"]["based_on"] =

@@ -167,7 +167,11 @@ std::string range_text(const Interval& range, std::string_view unit) {
   const bool below = std::isfinite(range.low);
   const bool above = std::isfinite(range.high);
   const auto shown = [&](double x) {
-    return unit.empty() ? units::shortest(x) : units::from_model(x, unit);
+    if (unit.empty()) return units::shortest(x);
+    // Nobody thinks in 0.000277… h.
+    if (unit == "h" && x != 0 && std::abs(x) < 1.0 / 60) return fmt::format("{:g} s", x * 3600);
+    if (unit == "h" && x != 0 && std::abs(x) < 1.0) return fmt::format("{:g} min", x * 60);
+    return units::from_model(x, unit);
   };
   if (below && above) return fmt::format("between {} and {}", shown(range.low), shown(range.high));
   if (below) return "at least " + shown(range.low);

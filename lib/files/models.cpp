@@ -175,7 +175,8 @@ std::filesystem::path default_models_folder() {
   if (failed) return {};
   // bin/serosa of a build lies in <build>/bin; its checkout is named at configure time.
   for (const fs::path& candidate :
-       {program.parent_path() / "../share/serosa/models", fs::path(SEROSA_SOURCE_MODELS)})
+       {program.parent_path() / "../share/serosa/models", fs::path(SEROSA_SOURCE_MODELS),
+        fs::path(SEROSA_INSTALLED_MODELS)})
     if (fs::is_directory(candidate / "parameters", failed)) return fs::canonical(candidate, failed);
   return {};
 }

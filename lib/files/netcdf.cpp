@@ -76,6 +76,44 @@ NetcdfWriter::Variable NetcdfWriter::doubles(const std::string& name,
   return v;
 }
 
+void NetcdfWriter::divide(Variable v, const std::string& name, const Shape& chunk,
+                          std::size_t number_size) {
+  std::size_t bytes = number_size;
+  for (const std::size_t length : chunk) bytes *= length;
+  check(nc_def_var_chunking(id_, v, NC_CHUNKED, chunk.data()), "divide " + name);
+  check(nc_def_var_deflate(id_, v, 1, 1, 1), "compress " + name);
+  check(nc_set_var_chunk_cache(id_, v, bytes, 3, 1.0f), "set the memory for " + name);
+}
+
+NetcdfWriter::Variable NetcdfWriter::doubles(const std::string& name,
+                                             const std::vector<Dimension>& dimensions,
+                                             const Shape& chunk) {
+  const Lock lock(library());
+  const Variable v = variable(name, NC_DOUBLE, dimensions);
+  const double missing = std::numeric_limits<double>::quiet_NaN();
+  check(nc_def_var_fill(id_, v, NC_FILL, &missing), "name what stands for missing in " + name);
+  divide(v, name, chunk, sizeof(double));
+  return v;
+}
+
+NetcdfWriter::Variable NetcdfWriter::integers(const std::string& name,
+                                              const std::vector<Dimension>& dimensions,
+                                              const Shape& chunk) {
+  const Lock lock(library());
+  const Variable v = variable(name, NC_INT, dimensions);
+  divide(v, name, chunk, sizeof(int));
+  return v;
+}
+
+NetcdfWriter::Variable NetcdfWriter::bytes(const std::string& name,
+                                           const std::vector<Dimension>& dimensions,
+                                           const Shape& chunk) {
+  const Lock lock(library());
+  const Variable v = variable(name, NC_BYTE, dimensions);
+  divide(v, name, chunk, 1);
+  return v;
+}
+
 NetcdfWriter::Variable NetcdfWriter::integers(const std::string& name,
                                               const std::vector<Dimension>& dimensions) {
   const Lock lock(library());
@@ -138,6 +176,39 @@ void NetcdfWriter::put(Variable variable, std::span<const std::string> values) {
   check(nc_put_var_string(id_, variable, pointers.data()), "write texts");
 }
 
+namespace {
+
+void check_part(const NetcdfWriter::Shape& count, std::size_t size) {
+  std::size_t product = 1;
+  for (const std::size_t length : count) product *= length;
+  if (product != size) throw std::logic_error("values do not fill a part of a NetCDF variable");
+}
+
+}  // namespace
+
+void NetcdfWriter::put(Variable variable, const Shape& start, const Shape& count,
+                       std::span<const double> values) {
+  check_part(count, values.size());
+  const Lock lock(library());
+  check(nc_put_vara_double(id_, variable, start.data(), count.data(), values.data()),
+        "write numbers");
+}
+
+void NetcdfWriter::put(Variable variable, const Shape& start, const Shape& count,
+                       std::span<const int> values) {
+  check_part(count, values.size());
+  const Lock lock(library());
+  check(nc_put_vara_int(id_, variable, start.data(), count.data(), values.data()),
+        "write whole numbers");
+}
+
+void NetcdfWriter::put(Variable variable, const Shape& start, const Shape& count,
+                       std::span<const signed char> values) {
+  check_part(count, values.size());
+  const Lock lock(library());
+  check(nc_put_vara_schar(id_, variable, start.data(), count.data(), values.data()), "write bytes");
+}
+
 void NetcdfWriter::close() {
   const Lock lock(library());
   check(nc_close(std::exchange(id_, -1)), "finish the file");
@@ -155,8 +226,7 @@ std::vector<std::size_t> shape_of(int file, int variable, const std::string& nam
   int count = 0;
   check_read(nc_inq_varndims(file, variable, &count), "read the dimensions of " + name);
   std::vector<int> dimensions(static_cast<std::size_t>(count));
-  check_read(nc_inq_vardimid(file, variable, dimensions.data()),
-             "read the dimensions of " + name);
+  check_read(nc_inq_vardimid(file, variable, dimensions.data()), "read the dimensions of " + name);
   std::vector<std::size_t> lengths(dimensions.size());
   for (std::size_t i = 0; i < dimensions.size(); ++i)
     check_read(nc_inq_dimlen(file, dimensions[i], &lengths[i]), "read the size of " + name);

@@ -39,6 +39,16 @@ class NetcdfWriter {
   Variable bytes(const std::string& name, const std::vector<Dimension>& dimensions);
   Variable texts(const std::string& name, const std::vector<Dimension>& dimensions);
 
+  /// Variables that are written part by part: compressed, in chunks of this shape, of which one is
+  /// held in memory.
+  using Shape = std::vector<std::size_t>;
+  Variable doubles(const std::string& name, const std::vector<Dimension>& dimensions,
+                   const Shape& chunk);
+  Variable integers(const std::string& name, const std::vector<Dimension>& dimensions,
+                    const Shape& chunk);
+  Variable bytes(const std::string& name, const std::vector<Dimension>& dimensions,
+                 const Shape& chunk);
+
   /// Attributes; of the file when `variable` is `whole_file`.
   static constexpr Variable whole_file = -1;
   void attribute(Variable variable, const std::string& name, const std::string& value);
@@ -50,11 +60,18 @@ class NetcdfWriter {
   void put(Variable variable, std::span<const int> values);
   void put(Variable variable, std::span<const signed char> values);
   void put(Variable variable, std::span<const std::string> values);
+  /// A part: where it begins and how far it goes, per dimension.
+  void put(Variable variable, const Shape& start, const Shape& count,
+           std::span<const double> values);
+  void put(Variable variable, const Shape& start, const Shape& count, std::span<const int> values);
+  void put(Variable variable, const Shape& start, const Shape& count,
+           std::span<const signed char> values);
 
   void close();
 
  private:
   Variable variable(const std::string& name, int type, const std::vector<Dimension>& dimensions);
+  void divide(Variable v, const std::string& name, const Shape& chunk, std::size_t number_size);
   void check(int code, const std::string& what) const;
   void check_size(Variable variable, std::size_t size) const;
 

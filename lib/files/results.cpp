@@ -27,10 +27,19 @@ std::string with_unit(std::string_view name, std::string_view unit) {
 }  // namespace
 
 std::string time_label(double hours) {
-  const bool in_minutes = hours != 0 && std::abs(hours) < 1 - 1e-9;
-  const double shown = in_minutes ? 60 * hours : hours;
-  const double digits = shown == 0 ? 1 : std::pow(10, 5 - std::floor(std::log10(std::abs(shown))));
-  return shortest(std::round(shown * digits) / digits) + (in_minutes ? " min" : " h");
+  const double minutes = 60 * std::abs(hours);
+  const std::string sign = hours < 0 && minutes > 0 ? "-" : "";
+  const double whole = std::round(minutes);
+  if (std::abs(minutes - whole) > 1e-6) {
+    // Six digits, as times of failed runs have.
+    const bool short_time = minutes < 60;
+    const double shown = short_time ? minutes : minutes / 60;
+    const double digits = std::pow(10, 5 - std::floor(std::log10(shown)));
+    return sign + shortest(std::round(shown * digits) / digits) + (short_time ? " min" : " h");
+  }
+  if (whole > 0 && whole < 60) return sign + shortest(whole) + " min";
+  const double full = std::floor(whole / 60), rest = whole - 60 * full;
+  return sign + shortest(full) + " h" + (rest > 0 ? " " + shortest(rest) + " min" : "");
 }
 
 std::string summary_csv(const Results& r) {

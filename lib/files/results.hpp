@@ -67,7 +67,7 @@ struct Results {
   std::string instruction_set;
 };
 
-/// `20 min`, `2 h`, `1.5 h`, `-20 min`: minutes below an hour, rounded to six digits.
+/// `20 min`, `2 h`, `1 h 30 min`, `-20 min`; times between whole minutes to six digits.
 std::string time_label(double hours);
 
 /// One row per output; columns output, meaning, unit, then one column per case and report time

@@ -26,8 +26,10 @@ inline StepControl<baby::state::count> step_control(const Settings& settings) {
   return control;
 }
 
-/// A store that has dried up to this share of its wetness scale is done.
-inline constexpr double dried_up = 1e-3;
+/// A store that has dried up to this share of its wetness scale is done. What it still held is an
+/// error of the run that no tolerance bounds, so it is kept far below the finest one; a larger
+/// share would save no steps.
+inline constexpr double dried_up = 1e-7;
 
 /// One run under way. S is a scalar: double or Dual.
 template <class S>
@@ -88,28 +90,39 @@ class Journeys {
     return true;
   }
 
-  /// Ends a run whose baby left the model's range. Closes a store that has dried up, so that its
-  /// last trace does not keep the steps short.
+  /// Ends a run whose baby left the model's range. Closes a store that has dried up: what is left
+  /// of it counts as evaporated, so that its last trace does not keep the steps short.
   bool after_step(int lane, Lane x, const S& t) {
     if (leaves_the_model(lane, x, t)) return true;
     using namespace baby::state;
     auto& w = of(lane);
     const auto& p = w.subject.parameters;
+    const auto& b = w.subject.body;
     auto& c = w.subject.controls;
     bool changed = false;
-    const auto close = [&](S& wet, std::size_t store, const S& area, const S& scale) {
-      if (wet > 0.5 && x[store] < dried_up * scale * area) {
-        wet = 0.0;
-        changed = true;
-      }
+    const auto close = [&](S& wet, Index store, Index ledger, Index heat, const S& capacity,
+                           const S& heat_carried, const S& area, const S& scale) {
+      if (!(wet > 0.5 && x[store] < dried_up * scale * area)) return;
+      wet = 0.0;
+      changed = true;
+      const S left = x[store];
+      const S temperature = x[heat] / capacity;
+      const S taken = left * (physics::latent_heat(temperature) + heat_carried * temperature);
+      x.set(store, S(0.0));
+      x.set(ledger, x[ledger] + left);
+      x.set(heat, x[heat] - c.heat_flows * taken);
+      x.set(evaporation_heat, x[evaporation_heat] + c.heat_flows * taken);
     };
-    const S& surface = w.subject.body.surface;
-    close(c.head_wet, head_wetness, p.head_share * surface, p.wetness_scale);
-    close(c.upper_wet, upper_wetness, p.upper_share * surface, p.wetness_scale);
-    close(c.lower_wet, lower_wetness, p.lower_share * surface, p.wetness_scale);
+    const auto close_skin = [&](S& wet, Index store, const S& share) {
+      close(wet, store, amniotic_evaporation, skin_heat, b.skin_capacity, S(0.0), share * b.surface,
+            p.wetness_scale);
+    };
+    close_skin(c.head_wet, head_wetness, p.head_share);
+    close_skin(c.upper_wet, upper_wetness, p.upper_share);
+    close_skin(c.lower_wet, lower_wetness, p.lower_share);
     if (c.dressing > 0.5)
-      close(c.dressing_wet, baby::state::dressing_water, w.subject.body.packed_area,
-            p.dressing_wetness_scale);
+      close(c.dressing_wet, baby::state::dressing_water, dressing_evaporation, bowel_heat,
+            b.bowel_capacity, p.specific_heat_water, b.packed_area, p.dressing_wetness_scale);
     if (changed) baby::set_lane(block_.controls, lane, c);
     return changed;
   }
@@ -162,7 +175,6 @@ class Journeys {
     care::Carer<S>::at_rest(c, w.subject.parameters, w.subject.controls);
     w.carer.start(c, act_times);
     w.start = baby::birth_state(w.subject, c.wet);
-    w.carer.act(start(lane), w.start, w.subject);
     x.store(w.start);
     baby::set_lane(block_, lane, w.subject);
   }
@@ -174,8 +186,7 @@ class Journeys {
     const auto& p = w.subject.parameters;
     const auto& b = w.subject.body;
     if (w.subject.controls.born < 0.5) return false;
-    // The core's heat capacity changes little; that at birth is near enough for a limit.
-    const S core = x[core_heat] / b.core_capacity;
+    const S core = baby::temperatures(x.load(), w.subject).core;
     const S blood = x[baby::state::plasma_water] / p.plasma_water_fraction +
                     x[baby::state::red_cell_water] / p.red_cell_water_fraction;
     if (core < p.model_core_lowest || core > p.model_core_highest)

@@ -61,7 +61,7 @@
   X(haematocrit, "1", "Haematocrit", m.blood.haematocrit)                                          \
   X(plasma_sodium, "mmol/L", "Plasma sodium", m.sodium * p.plasma_water_fraction)                  \
   X(exchangeable_cations, "mmol/L", "Exchangeable sodium and potassium per litre of body water",   \
-    1000.0 * (sodium(x) + b.cell_osmoles) / body_water(x))                                         \
+    (1000.0 * sodium(x) + b.cell_osmoles) / body_water(x))                                                  \
   X(plasma_chloride, "mmol/L", "Plasma chloride", m.chloride * p.plasma_water_fraction)            \
   X(plasma_protein, "g/L", "Plasma protein", m.plasma_protein)                                     \
   X(oncotic_pressure, "mmHg", "Colloid osmotic pressure of the plasma",                            \
@@ -69,6 +69,9 @@
   X(urine_flow, "mL/kg/h", "Urine flow", m.kidney.urine / b.weight)                                \
   X(urine_osmolality, "mmol/L", "Urine osmolality", m.kidney.urine_osmolality)                     \
   X(filtration_rate, "mL/kg/min", "Glomerular filtration", m.kidney.filtration / b.weight / 0.06)  \
+  X(urine_sodium, "mmol", "Sodium in the urine", x[urine_sodium])                                  \
+  X(protein_escape, "1/h", "Share of the plasma's protein that leaves the capillaries",            \
+    (m.body.protein_out + m.wall.protein_out) / x[plasma_protein])                                 \
   /* circulation */                                                                                \
   X(heart_rate, "1/min", "Heart rate (weak evidence in newborns)", m.blood.heart_rate)             \
   X(arterial_pressure, "mmHg", "Mean arterial pressure", m.blood.arterial_pressure)                \
@@ -107,7 +110,8 @@
     physics::lewis_coefficient(m.temperature.skin, s.controls.air_pressure))                       \
   X(ventilation, "mL/kg/min", "Minute ventilation",                                                \
     m.metabolism.oxygen * p.ventilation_per_oxygen / b.weight)                                     \
-  X(skin_flux, "g/m2/h", "Evaporation of body water per skin surface", m.skin.loss / b.surface)    \
+  X(skin_flux, "g/m2/h", "Evaporation of body water per skin surface open to the air",             \
+    m.skin.loss / (b.surface * (p.head_share + p.upper_share + p.lower_share)))                    \
   X(airway_flow, "mg/kg/min", "Water lost with the breath",                                        \
     m.metabolism.airway_water / b.weight / 0.06)                                                   \
   X(oxygen_uptake, "mL/kg/min", "Oxygen uptake", m.metabolism.oxygen / b.weight)                   \
@@ -143,7 +147,7 @@
   X(heat_unaccounted, "J", "Heat that no route explains",                                          \
     heat(x) - heat(x0) - g.heat - g.dressing_heat - x[metabolic_heat] - x[warmer_heat] -           \
         x[mattress_gain] + x[convection_heat] + x[radiation_heat] + x[evaporation_heat] +          \
-        x[airway_heat] + x[outflow_heat])
+        x[airway_heat] + x[outflow_heat] - x[held_heat])
 // clang-format on
 
 namespace serosa::simulate {

@@ -28,7 +28,7 @@
   X(stomach, store, "Held by the stomach")                      \
   X(lumen, store, "Held by the bowel's lumen")                  \
   X(surface, store, "Held on the bowel, in wrap or bag")        \
-  X(solids, solid, "Volume of protein and red cells beside their water")
+  X(solids, solid, "Volume of protein and red cell solids")
 
 namespace serosa::study {
 

@@ -30,6 +30,7 @@ int main() {
                 60.0 * mode.constant, std::string(baby::state_list[mode.state].name).c_str(),
                 mode.share, mode.growing ? "  growing" : "");
   }
-  std::puts("For teaching and review. Not dosing advice. Follow local protocols and licensed "
-            "clinicians.");
+  std::puts(
+      "For teaching and review. Not dosing advice. Follow local protocols and licensed "
+      "clinicians.");
 }

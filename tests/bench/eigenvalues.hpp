@@ -47,11 +47,9 @@ inline Mode fastest_mode(const simulate::Snapshot& at) {
   Eigen::Index fastest = 0;
   values.cwiseAbs().maxCoeff(&fastest);
   const Eigen::MatrixXcd right = solver.eigenvectors();
-  const Eigen::RowVectorXcd left =
-      Eigen::MatrixXcd(right.fullPivLu().inverse()).row(fastest);
+  const Eigen::RowVectorXcd left = Eigen::MatrixXcd(right.fullPivLu().inverse()).row(fastest);
   Eigen::VectorXd part(right.rows());
-  for (Eigen::Index i = 0; i < part.size(); ++i)
-    part(i) = std::abs(left(i) * right(i, fastest));
+  for (Eigen::Index i = 0; i < part.size(); ++i) part(i) = std::abs(left(i) * right(i, fastest));
   Eigen::Index most = 0;
   part.maxCoeff(&most);
   return {at.time, 1.0 / std::abs(values(fastest)), values(fastest).real() > 0.0,

@@ -143,8 +143,11 @@ TEST_CASE("times are labelled as people say them") {
   CHECK(files::time_label(-1.0 / 3) == "-20 min");
   CHECK(files::time_label(59.0 / 60) == "59 min");
   CHECK(files::time_label(1) == "1 h");
-  CHECK(files::time_label(1.5) == "1.5 h");
+  CHECK(files::time_label(1.5) == "1 h 30 min");
   CHECK(files::time_label(24) == "24 h");
+  CHECK(files::time_label(-0.0) == "0 h");
+  CHECK(files::time_label(202.0 / 60) == "3 h 22 min");
+  CHECK(files::time_label(3.123456789) == "3.12346 h");
   CHECK(files::time_label(1e-3) == "0.06 min");
 }
 

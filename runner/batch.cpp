@@ -1,0 +1,465 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "runner/batch.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <cmath>
+#include <csignal>
+#include <ctime>
+#include <optional>
+#include <thread>
+
+#include "files/netcdf.hpp"
+#include "runner/build_info.hpp"
+#include "runner/commands.hpp"
+#include "runner/computation.hpp"
+#include "runner/progress.hpp"
+#include "runner/ranks.hpp"
+#include "runner/text_table.hpp"
+#include "simulate/isa.hpp"
+#include "study/crew.hpp"
+#include "study/statistics.hpp"
+#include "units/units.hpp"
+
+namespace serosa::runner {
+
+namespace fs = std::filesystem;
+using files::ExitCode;
+using simulate::output_list;
+using Clock = std::chrono::steady_clock;
+
+namespace {
+
+volatile std::sig_atomic_t stop_asked = 0;
+
+void note_stop(int) { stop_asked = 1; }
+
+/// While it lives, Ctrl-C and a polite kill end the batch at the next block; a second one ends the
+/// program at once.
+class StopSignals {
+ public:
+  StopSignals() {
+    stop_asked = 0;
+    struct sigaction action {};
+    action.sa_handler = note_stop;
+    action.sa_flags = static_cast<int>(SA_RESETHAND);
+    ::sigaction(SIGINT, &action, &old_int_);
+    ::sigaction(SIGTERM, &action, &old_term_);
+  }
+  ~StopSignals() {
+    ::sigaction(SIGINT, &old_int_, nullptr);
+    ::sigaction(SIGTERM, &old_term_, nullptr);
+  }
+  StopSignals(const StopSignals&) = delete;
+  StopSignals& operator=(const StopSignals&) = delete;
+
+ private:
+  struct sigaction old_int_ {}, old_term_ {};
+};
+
+double seconds_since(Clock::time_point start) {
+  return std::chrono::duration<double>(Clock::now() - start).count();
+}
+
+/// Sends the other ranks home unless they were handed blocks, which does it too.
+class Dismissal {
+ public:
+  explicit Dismissal(study::Messages* ranks) : ranks_(ranks) {}
+  ~Dismissal() {
+    if (ranks_) study::dismiss(*ranks_);
+  }
+  Dismissal(const Dismissal&) = delete;
+  Dismissal& operator=(const Dismissal&) = delete;
+  void handed_out() { ranks_ = nullptr; }
+
+ private:
+  study::Messages* ranks_;
+};
+
+}  // namespace
+
+std::string duration_text(double seconds) {
+  if (seconds < 100) return fmt::format("{:.0f} s", std::ceil(seconds));
+  if (seconds < 6000) return fmt::format("{:.0f} min", std::ceil(seconds / 60));
+  return fmt::format("{:.1f} h", seconds / 3600);
+}
+
+std::string size_text(double bytes) {
+  if (bytes < 1e6) return fmt::format("{:.0f} kB", std::ceil(bytes / 1e3));
+  if (bytes < 1e9) return fmt::format("{:.0f} MB", bytes / 1e6);
+  return fmt::format("{:.1f} GB", bytes / 1e9);
+}
+
+void add_batch_options(CLI::App& command, BatchRequest& request) {
+  command.add_option("STUDY", request.study, "The study file")->required()->type_name("FILE");
+  command
+      .add_option("--models", request.models,
+                  "Folder of the data files, instead of the one that belongs to the program")
+      ->type_name("DIR");
+  command
+      .add_option("--threads", request.threads,
+                  "Threads; by default one per processor, one per rank under mpirun")
+      ->check(CLI::Range(1, 1024));
+}
+
+std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request) {
+  auto all = std::make_unique<LoadedStudy>();
+  const fs::path folder = models_folder(request.models);
+  const auto bibliography = files::read_bibliography(folder / "references.bib", all->problems);
+  all->models =
+      files::read_models(folder, bibliography ? &*bibliography : nullptr, all->problems);
+  all->problems.refuse_if_any();
+  all->file = files::read_study(request.study, all->models, all->problems);
+  all->problems.refuse_if_any();
+  const auto build = build_info();
+  all->fingerprint = files::fingerprint(all->file, build.version + " " + build.commit);
+  return all;
+}
+
+files::Part part_of(const std::string& text) {
+  files::Part p;
+  if (text.empty()) return p;
+  int end = 0;
+  if (std::sscanf(text.c_str(), "%u/%u%n", &p.part, &p.parts, &end) != 2 ||
+      static_cast<std::size_t>(end) != text.size() || p.part < 1 || p.part > p.parts ||
+      p.parts > 100000)
+    throw CLI::ValidationError("--part " + files::quote(text) +
+                               ": two whole numbers are expected, such as 3/40");
+  return p;
+}
+
+int thread_count(const BatchRequest& request, bool with_ranks) {
+  if (request.threads > 0) return request.threads;
+  return with_ranks ? 1 : static_cast<int>(std::max(1u, std::thread::hardware_concurrency()));
+}
+
+Needs needs_of(const LoadedStudy& study, int threads) {
+  const auto& s = study.file.study;
+  const study::Layout layout(s);
+  Needs needs{};
+  // A trial of blocks from all over the batch, half a second at least when there are enough.
+  std::uint64_t runs = 0, pushed = 0;
+  const auto start = Clock::now();
+  {
+    study::Crew crew(s, threads);
+    const std::uint64_t step = std::max<std::uint64_t>(1, layout.blocks / 64);
+    const auto push = [&] {
+      if (pushed * step < layout.blocks) crew.push(pushed++ * step);
+    };
+    for (int i = 0; i < 2 * threads; ++i) push();
+    while (crew.in_hand() > 0)
+      if (const auto done = crew.pop(1)) {
+        runs += layout.runs_of(done->block);
+        if (seconds_since(start) < 1) push();
+      }
+  }
+  needs.runs_per_second = static_cast<double>(runs) / seconds_since(start);
+  needs.seconds = static_cast<double>(s.runs()) / needs.runs_per_second;
+  const double table = static_cast<double>(layout.numbers() * sizeof(double));
+  const double per_run = static_cast<double>(s.all_times().size() * simulate::output::count *
+                                             sizeof(double)) + 8192;
+  const double block = static_cast<double>(layout.block * layout.arms) * per_run;
+  const double variables =
+      1.5e6 * static_cast<double>(s.outputs.size()) + 1e5 * static_cast<double>(s.inputs.size());
+  needs.memory = 30e6 + threads * (block + 4 * table) + variables + 10e6;
+  needs.journal = static_cast<double>(layout.blocks) * (table + 24);
+  needs.results = static_cast<double>(s.runs()) *
+                  static_cast<double>(8 * s.inputs.size() + 4 +
+                                      s.arms.size() * (26 + 8 * layout.outputs * layout.times));
+  if (s.series_of_all_runs)
+    needs.results += static_cast<double>(s.runs()) *
+                     static_cast<double>(8 * layout.arms * layout.series_outputs *
+                                         layout.series_times);
+  return needs;
+}
+
+std::string inputs_table(const study::Study& s) {
+  std::string text;
+  for (const auto& input : s.inputs) {
+    text += wrapped(input.path + ": " + input.law_text +
+                        (input.source.empty() ? "" : " [" + input.source + "]") +
+                        (input.of_cohort ? " (who the baby is)" : ""),
+                    2, 6) +
+            "\n";
+  }
+  return text;
+}
+
+namespace {
+
+std::string log_text(const BatchRequest& request, double simulation, double writing, int threads,
+                     int ranks) {
+  char host[256] = "unknown";
+  ::gethostname(host, sizeof host - 1);
+  return fmt::format(
+      "command         {}\ndate            {:%Y-%m-%dT%H:%M:%SZ}\nhost            {}\n"
+      "threads         {}\nranks           {}\ninstruction set {}\nsimulation      {:.3f} s\n"
+      "results         {:.3f} s\n",
+      files::visible(request.command_line, 2000), fmt::gmtime(std::time(nullptr)), host, threads,
+      ranks, simulate::name(simulate::chosen_instruction_set()), simulation, writing);
+}
+
+/// The outcome at the last time, and what the arms differ by, baby by baby.
+std::string outcome_table(const files::StudyFile& f, const files::Blocks& blocks) {
+  const auto& s = f.study;
+  const auto& layout = blocks.layout();
+  const std::size_t last = s.times.size() - 1;
+  static constexpr double levels[] = {0.05, 0.5, 0.95};
+  const auto pieces = [&](std::size_t a, std::size_t o, bool paired) -> study::Pieces {
+    return [&blocks, &layout, a, o, last, paired](
+               const std::function<void(std::span<const double>)>& see) {
+      std::vector<double> x(layout.block), y(layout.block), ends(layout.block);
+      for (std::uint64_t b = 0; b < layout.blocks; ++b) {
+        const std::size_t rows = layout.runs_of(b);
+        const auto read = [&](std::size_t column, std::vector<double>& to) {
+          blocks.read(column, b * layout.block, std::span(to).first(rows));
+        };
+        read(layout.value(a, o, last), x);
+        if (paired) read(layout.value(0, o, last), y);
+        std::size_t kept = 0;
+        for (std::size_t i = 0; i < rows; ++i)
+          if (const double d = x[i] - y[i]; !std::isnan(d)) x[kept++] = d;
+        see(std::span(x).first(kept));
+      }
+    };
+  };
+  std::vector<std::string> heads;
+  for (const auto& arm : s.arms) heads.push_back(arm.name);
+  for (std::size_t a = 1; a < s.arms.size(); ++a)
+    heads.push_back(s.arms[a].name + " less " + s.arms[0].name);
+  TextTable table(heads);
+  table.heading("At " + files::time_label(s.times.back()) + ": middle (5 % to 95 % of the babies)");
+  for (std::size_t o = 0; o < s.outputs.size(); ++o) {
+    const auto& output = output_list[s.outputs[o]];
+    std::vector<std::string> cells;
+    const auto cell = [&](const study::Pieces& column) {
+      const auto d = study::describe(column, levels, s.confidence);
+      cells.push_back(fmt::format("{} ({} to {})", figure(d.quantiles[1].value),
+                                  figure(d.quantiles[0].value), figure(d.quantiles[2].value)));
+    };
+    for (std::size_t a = 0; a < s.arms.size(); ++a) cell(pieces(a, o, false));
+    for (std::size_t a = 1; a < s.arms.size(); ++a) cell(pieces(a, o, true));
+    table.row(std::string(output.meaning) + ", " + std::string(output.unit), cells);
+  }
+  return table.text();
+}
+
+struct Finishing {
+  const BatchRequest& request;
+  const LoadedStudy& study;
+  files::BatchFolder& folder;
+  files::Blocks& blocks;
+  std::vector<std::string> warnings;
+  double simulation_seconds = 0;
+  int threads = 1, ranks = 1;
+};
+
+/// Writes all results, removes the journals and tells the outcome.
+ExitCode finish(Finishing f) {
+  const auto start = Clock::now();
+  const auto& file = f.study.file;
+  const auto& s = file.study;
+  auto& folder = f.folder;
+  const files::BuildInfo build = build_info();
+  const files::Failures failures = files::count_failures(f.blocks);
+  const bool statistics = failures.total() == 0 || s.exclude_failed;
+  folder.write("study.yaml", files::write_document(file.understood));
+  for (std::size_t a = 0; a < s.arms.size(); ++a)
+    folder.write("cases/" + s.arms[a].name + ".yaml", files::write_document(file.arms[a]));
+  for (const auto& table : file.tables) folder.write(table->name, table->text);
+  if (std::any_of(s.inputs.begin(), s.inputs.end(), [](const auto& i) { return i.of_cohort; }))
+    folder.write("cohort.csv",
+                 [&](const fs::path& path) { files::write_cohort_csv(path, file); });
+  try {
+    folder.write("runs.nc", [&](const fs::path& path) {
+      files::write_runs_nc(path, file, f.blocks, build);
+    });
+    if (!s.series_times.empty() && (statistics || s.series_of_all_runs))
+      folder.write("series.nc", [&](const fs::path& path) {
+        files::write_series_nc(path, file, f.blocks, build, statistics);
+      });
+  } catch (const files::NetcdfError& failure) {
+    throw files::WriteError("cannot write into " + files::quote(folder.path().string()) + ": " +
+                            failure.what());
+  }
+  folder.write("failed.csv", files::failed_shares_csv(file, failures));
+  if (failures.total() > 0)
+    folder.write("failed_runs.csv", [&](const fs::path& path) {
+      files::write_failed_runs_csv(path, f.blocks, file);
+    });
+  if (statistics) {
+    folder.write("summary.csv", files::batch_summary_csv(file, f.blocks));
+    if (s.arms.size() > 1) folder.write("differences.csv", files::differences_csv(file, f.blocks));
+    if (!s.bands.empty()) folder.write("bands.csv", files::bands_csv(file, f.blocks));
+  }
+  folder.write("log.txt", log_text(f.request, f.simulation_seconds, seconds_since(start),
+                                   f.threads, f.ranks));
+  const std::string outcome = f.request.quiet || !statistics ? "" : outcome_table(file, f.blocks);
+  // The manifest makes the batch a finished one; only then may the journal go.
+  folder.write(files::BatchFolder::manifest,
+               files::batch_manifest_json(file, failures, build, f.warnings, folder.written()));
+  for (const auto& journal : f.blocks.journals()) {
+    std::error_code ignored;
+    fs::remove(journal->path(), ignored);
+  }
+  if (f.request.quiet) {
+    print(folder.path().string() + "\n");
+  } else {
+    print(fmt::format("{}\n{} babies, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n",
+                      s.title, s.runs(),
+                      s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
+                      failures.total(), s.runs() * s.arms.size(),
+                      outcome.empty() ? "" : "\n" + outcome + "\n", files::caution,
+                      folder.path().string()));
+  }
+  if (failures.total() == 0) return ExitCode::done;
+  for (std::size_t a = 0; a < s.arms.size(); ++a)
+    for (const auto& [status, count] : failures.by_arm[a])
+      fmt::print(stderr, "serosa: {}: {} of {} runs ({:.3g} %): {}\n", s.arms[a].name, count,
+                 s.runs(), 100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
+                 simulate::message(status));
+  fmt::print(stderr,
+             "serosa: which runs, and when: failed_runs.csv. {}\n",
+             statistics ? "The statistics leave them out, as the study says."
+                        : "No statistics were made; `failed_runs: exclude` in the study makes them "
+                          "of the others.");
+  return ExitCode::run_failed;
+}
+
+void tell(const std::vector<std::string>& remarks) {
+  for (const auto& remark : remarks) fmt::print(stderr, "serosa: {}\n", remark);
+}
+
+std::vector<std::string> warnings_of(const LoadedStudy& study) {
+  std::vector<std::string> texts;
+  for (const auto& problem : study.problems.all()) texts.push_back(problem.text());
+  return texts;
+}
+
+ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
+                     Dismissal& dismissal) {
+  const auto& s = study.file.study;
+  const files::Part part = part_of(request.part);
+  const study::Layout layout(s);
+  if (part.parts > 1 && request.out.empty())
+    throw CLI::ValidationError("--part needs --out: all parts go into one folder");
+  fmt::print(stderr, "{}", study.problems.warnings_text());
+  files::BatchFolder folder(request.out.empty()
+                                ? files::BatchFolder::choose("results", s.name, study.fingerprint)
+                                : fs::path(request.out));
+  std::vector<std::unique_ptr<files::Journal>> journals;
+  journals.push_back(std::make_unique<files::Journal>(folder.journal(part), layout,
+                                                      study.fingerprint, part));
+  files::Blocks blocks(layout, std::move(journals));
+  files::Journal& journal = *blocks.journals().front();
+  tell(journal.remarks());
+  const auto missing = blocks.missing(part);
+  std::uint64_t all = 0, before = 0;
+  for (std::uint64_t b = 0; b < layout.blocks; ++b)
+    if (part.has(b)) {
+      all += layout.runs_of(b) * layout.arms;
+      if (journal.has(b)) before += layout.runs_of(b) * layout.arms;
+    }
+  if (before > 0)
+    fmt::print(stderr, "serosa: going on in {}: {} of {} runs are there\n",
+               files::quote(folder.path().string()), before, all);
+  const StopSignals signals;
+  Progress progress(s.name, before, all, request.quiet);
+  const int threads = thread_count(request, ranks != nullptr);
+  auto safe = Clock::now();
+  const study::Keeper keeper{[&](const study::Finished& done) {
+                               journal.append(done.block, done.table);
+                               progress.add(layout.runs_of(done.block) * layout.arms);
+                             },
+                             [] { return stop_asked != 0; },
+                             [&] {
+                               progress.tick();
+                               if (seconds_since(safe) < 10) return;
+                               journal.to_disk();
+                               safe = Clock::now();
+                             }};
+  std::size_t left = 0;
+  const auto start = Clock::now();
+  try {
+    dismissal.handed_out();
+    left = study::hand_out(s, missing, threads, ranks, study.fingerprint, keeper);
+  } catch (...) {
+    progress.end();
+    throw;
+  }
+  const double simulation = seconds_since(start);
+  progress.end();
+  journal.to_disk();
+  const std::string again = fmt::format(
+      "serosa sweep {} --out {}{}", request.study, folder.path().string(),
+      request.part.empty() ? "" : " --part " + request.part);
+  if (left > 0) {
+    fmt::print(stderr, "serosa: stopped; what was finished is kept. Go on with\n  {}\n", again);
+    return ExitCode::interrupted;
+  }
+  if (part.parts > 1) {
+    if (!request.quiet)
+      print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
+                        part.part, part.parts, request.study, folder.path().string()));
+    return ExitCode::done;
+  }
+  return finish({request, study, folder, blocks, warnings_of(study), simulation, threads,
+                 ranks ? ranks->size() : 1});
+}
+
+}  // namespace
+
+ExitCode sweep(const BatchRequest& request) {
+  part_of(request.part);  // a misuse is told before anything starts
+  const auto ranks = ranks_of_this_job();
+  const bool helper = ranks && ranks->rank() > 0;
+  std::unique_ptr<Dismissal> dismissal;
+  if (!helper) dismissal = std::make_unique<Dismissal>(ranks.get());
+  if (helper) {
+    // Rank 0 says what there is to say, and sends this one home.
+    std::signal(SIGINT, SIG_IGN);
+    std::signal(SIGTERM, SIG_IGN);
+    try {
+      const auto study = load_study(request);
+      study::serve(study->file.study, thread_count(request, true), *ranks, study->fingerprint);
+    } catch (const files::InputError&) {
+      return ExitCode::input_refused;
+    }
+    return ExitCode::done;
+  }
+  const auto study = load_study(request);
+  return sweep_alone(request, *study, ranks.get(), *dismissal);
+}
+
+ExitCode merge(const BatchRequest& request) {
+  if (request.out.empty()) throw CLI::ValidationError("merge needs --out: the folder of the parts");
+  const auto study = load_study(request);
+  const study::Layout layout(study->file.study);
+  files::BatchFolder folder(request.out);
+  std::vector<std::unique_ptr<files::Journal>> journals;
+  for (const auto& part : folder.parts()) {
+    journals.push_back(std::make_unique<files::Journal>(folder.journal(part), layout,
+                                                        study->fingerprint, part));
+    tell(journals.back()->remarks());
+  }
+  files::Blocks blocks(layout, std::move(journals));
+  const auto missing = blocks.missing();
+  if (!missing.empty()) {
+    std::uint64_t runs = 0;
+    for (const auto b : missing) runs += layout.runs_of(b);
+    std::string parts;
+    for (const auto& journal : blocks.journals())
+      if (const auto left = blocks.missing(journal->part()); !left.empty())
+        parts += fmt::format("\n  part {} of {} lacks {} of its blocks", journal->part().part,
+                             journal->part().parts, left.size());
+    throw files::WriteError(fmt::format(
+        "{} of {} babies are missing in {}; run the parts that are not done, then merge again{}",
+        runs, layout.runs, files::quote(request.out), parts));
+  }
+  return finish({request, *study, folder, blocks, warnings_of(*study)});
+}
+
+}  // namespace serosa::runner

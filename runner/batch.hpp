@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: Apache-2.0
+// From a study to a finished batch: what plan, sweep, merge and case share.
+#pragma once
+#include <CLI/CLI.hpp>
+#include <memory>
+#include <string>
+
+#include "files/batch_results.hpp"
+#include "files/exit_codes.hpp"
+#include "files/models.hpp"
+#include "files/study_file.hpp"
+
+namespace serosa::runner {
+
+struct BatchRequest {
+  std::string study;  ///< path
+  std::string out;    ///< folder; empty: the next one in `results`, or an unfinished one
+  std::string part;   ///< `3/40`; empty: all
+  int threads = 0;    ///< 0: as many as there are processors, one per rank under mpirun
+  bool quiet = false;
+  std::string models;
+  std::string command_line;
+};
+
+/// A study with what was read for it.
+struct LoadedStudy {
+  files::Models models;
+  files::StudyFile file;
+  files::Problems problems;  ///< warnings
+  std::string fingerprint;
+};
+
+void add_batch_options(CLI::App& command, BatchRequest& request);
+
+/// Reads a study. Throws files::InputError.
+std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request);
+
+/// `3/40` as a part; everything when empty. Throws CLI::ValidationError.
+files::Part part_of(const std::string& text);
+
+int thread_count(const BatchRequest& request, bool with_ranks);
+
+/// What a batch will ask for.
+struct Needs {
+  double runs_per_second;  ///< measured on this machine, all threads
+  double seconds;
+  double memory;  ///< bytes
+  double journal, results;  ///< bytes on disk
+};
+Needs needs_of(const LoadedStudy& study, int threads);
+
+/// Carries a batch out, or one part of it, going on where an earlier attempt stopped.
+files::ExitCode sweep(const BatchRequest& request);
+/// Joins the parts of a batch.
+files::ExitCode merge(const BatchRequest& request);
+
+/// `12 s`, `3 min`, `2.5 h`.
+std::string duration_text(double seconds);
+/// `840 kB`, `1.2 GB`.
+std::string size_text(double bytes);
+std::string inputs_table(const study::Study& study);
+
+}  // namespace serosa::runner

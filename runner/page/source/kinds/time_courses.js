@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: Apache-2.0
+// Lines over time, a panel for each quantity, with named ranges behind them.
+import * as Plot from "@observablehq/plot";
+import {lineOf, timeSection} from "../times.js";
+
+function bands(panel, {until, domain}) {
+  const list = (panel.bands ?? [])
+    .map((band, i) => ({low: band.low ?? -Infinity, high: band.high ?? Infinity, label: band.label, i}))
+    .map((band) => ({...band, low: Math.max(band.low, domain[0]), high: Math.min(band.high, domain[1])}))
+    .filter((band) => band.high > band.low);
+  if (!list.length) return [];
+  const wide = (domain[1] - domain[0]) * 0.07;
+  return [
+    Plot.rect(list, {x1: 0, x2: until, y1: "low", y2: "high", fill: (band) => (band.i % 2 ? "#eef1f4" : "#fbfbfb")}),
+    Plot.ruleY(list.slice(1), {y: "high", stroke: "#777", strokeWidth: 0.75}),
+    Plot.text(list.filter((band) => band.high - band.low > wide), {
+      x: until, y: "high", text: "label", textAnchor: "end", lineAnchor: "top", dx: -4, dy: 3, fill: "#444", fontSize: 12, stroke: "#fff", strokeWidth: 3,
+    }),
+  ];
+}
+
+export default function timeCourses(section) {
+  return timeSection(section, {
+    area: false,
+    seriesOf: (panel) => panel.series,
+    extent: (panel, on) => on.flatMap((series) => series.shown),
+    marks: (panel, on, view) => [
+      ...bands(panel, view),
+      ...(view.domain[0] < 0 && view.domain[1] > 0 ? [Plot.ruleY([0], {stroke: "#333"})] : []),
+      ...on.map((series) => lineOf(series, view.times)),
+    ],
+  });
+}
