@@ -55,8 +55,9 @@
   X(third_space, "g", "Water gained by bowel wall, lumen and surface since birth",                 \
     x[wall_water] + x[lumen_water] + x[surface_water] - x0[wall_water] - x0[lumen_water] -         \
         x0[surface_water])                                                                         \
-  X(weight_change, "g", "Change of weight by water since birth", -(body_loss(x) -                  \
-    x[oxidation_water] - g.water))                                                                 \
+  X(weight_change, "g",                                                                            \
+    "Change of weight since birth by water lost and given (that of oxidation was substrate)",      \
+    g.water - body_loss(x))                                                                        \
   /* blood */                                                                                      \
   X(haematocrit, "1", "Haematocrit", m.blood.haematocrit)                                          \
   X(plasma_sodium, "mmol/L", "Plasma sodium", m.sodium * p.plasma_water_fraction)                  \
