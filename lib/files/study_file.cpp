@@ -67,7 +67,8 @@ const KeyTable& series_keys() {
       "Courses over time, beside the values at single times.",
       {quantity("every", "h", "grid").possible(1.0 / 60, 100).fallback("10 min"),
        words("outputs", output_names(), "which; those of the study when left out").length(1, 100),
-       quantities("quantiles", "1", "bands over the runs").possible(0, 1)
+       quantities("quantiles", "1", "bands over the runs")
+           .possible(0, 1)
            .fallback("[5 %, 25 %, 50 %, 75 %, 95 %]"),
        flag("all_runs", "keep the course of every run too").fallback("false")}};
   return table;
@@ -110,7 +111,8 @@ const KeyTable& law_keys() {
          text("from", "lower end"), text("to", "upper end")}},
        {"lognormal",
         {value("median", "before the ends are cut off"),
-         quantity("factor", "1", "by which one standard deviation multiplies").possible(1, 1000)
+         quantity("factor", "1", "by which one standard deviation multiplies")
+             .possible(1, 1000)
              .required(),
          text("from", "lower end"), text("to", "upper end")}},
        {"triangular",
@@ -125,7 +127,8 @@ const KeyTable& law_keys() {
          text("unit", "of its numbers; the model's when left out")}},
        {"list",
         {texts("values", "the values").length(1, 1000).required(),
-         quantities("weights", "1", "how often each, against the others").possible(0, 1e9)
+         quantities("weights", "1", "how often each, against the others")
+             .possible(0, 1e9)
              .length(1, 1000)}},
        {"grid",
         {value("from", "first value"), value("to", "last value"),
@@ -146,20 +149,21 @@ const KeyTable& study_keys() {
   static const KeyTable table{
       "study",
       "Many babies, each under every arm.",
-      {text("title", "a few words for tables and pages").required(),
-       text("note", "what is asked"),
+      {text("title", "a few words for tables and pages").required(), text("note", "what is asked"),
        text("case", "the one case, when there are no arms"),
        entries("arms", arm_keys(), "ways of caring for the same babies, by name"),
-       file("cohort", "cohorts", "who the babies are"),
-       vary_key(),
-       correlations_key(),
+       file("cohort", "cohorts", "who the babies are"), vary_key(), correlations_key(),
        map("design", design_keys(), "which combinations are run").fallback("{}"),
        words("outputs", output_names(), "what is kept").length(1, 100).required(),
-       quantities("times", "h", "when; the last is the end of the runs").possible(0, 1000)
-           .length(1, 50).required(),
+       quantities("times", "h", "when; the last is the end of the runs")
+           .possible(0, 1000)
+           .length(1, 50)
+           .required(),
        map("series", series_keys(), "courses over time"),
        entries("bands", band_keys(), "ranges whose share is reported").fallback("{}"),
-       quantities("quantiles", "1", "of the outputs").possible(0, 1).length(1, 50)
+       quantities("quantiles", "1", "of the outputs")
+           .possible(0, 1)
+           .length(1, 50)
            .fallback("[5 %, 25 %, 50 %, 75 %, 95 %]"),
        quantity("confidence", "1", "of all intervals").possible(0.5, 0.9999).fallback("95 %"),
        word("failed_runs", {"report", "exclude"},
@@ -213,8 +217,7 @@ Target target_of(const Node& root, const std::string& path) {
   std::string entry_name;
   const auto parts = parts_of(path);
   for (std::size_t i = 0; i < parts.size(); ++i) {
-    const std::string variant =
-        node ? chosen_variant(*node, *table, entry_name) : std::string();
+    const std::string variant = node ? chosen_variant(*node, *table, entry_name) : std::string();
     const Key* const key = find_key(*table, variant, parts[i]);
     if (!key) return {};
     if (i + 1 == parts.size()) return {key};
@@ -239,9 +242,12 @@ std::vector<double> column_of(const Source& table, const std::string& name, Read
     std::vector<std::string> cells(1);
     bool quoted = false;
     for (const char c : line) {
-      if (c == '"') quoted = !quoted;
-      else if (c == ',' && !quoted) cells.emplace_back();
-      else if (c != '\r') cells.back() += c;
+      if (c == '"')
+        quoted = !quoted;
+      else if (c == ',' && !quoted)
+        cells.emplace_back();
+      else if (c != '\r')
+        cells.back() += c;
     }
     return cells;
   };
@@ -250,8 +256,7 @@ std::vector<double> column_of(const Source& table, const std::string& name, Read
   const auto heads = cells_of(table.lines.front());
   const auto head = std::find(heads.begin(), heads.end(), name);
   if (head == heads.end()) {
-    r.error("column", "there is no such column",
-            fmt::format("one of {}", fmt::join(heads, ", ")));
+    r.error("column", "there is no such column", fmt::format("one of {}", fmt::join(heads, ", ")));
     return values;
   }
   const auto place = static_cast<std::size_t>(head - heads.begin());
@@ -319,8 +324,8 @@ class StudyReader {
     std::error_code ignored;
     const fs::path beside = path_.parent_path() / name;
     if (fs::is_regular_file(beside, ignored)) return beside;
-    const std::string stem = fs::path(name).extension() == ".yaml" ? fs::path(name).stem().string()
-                                                                   : name;
+    const std::string stem =
+        fs::path(name).extension() == ".yaml" ? fs::path(name).stem().string() : name;
     return find_data_file(models_.folder, "cases", stem, origin, key_path, problems_)
         .value_or(fs::path());
   }
@@ -347,8 +352,7 @@ class StudyReader {
     const auto& times = f.study.times;
     set_value(document->root, "until=" + units::from_model(times.back(), "h"), problems_);
     std::string list;
-    for (const double t : times)
-      list += (list.empty() ? "" : ", ") + units::from_model(t, "h");
+    for (const double t : times) list += (list.empty() ? "" : ", ") + units::from_model(t, "h");
     set_value(document->root, "report_at=[" + list + "]", problems_);
     if (problems_.refused()) return;
     CaseFile c = read_case(std::move(document->root), name, models_, problems_);
@@ -359,8 +363,7 @@ class StudyReader {
 
   void read_arms(Reader& r, StudyFile& f) {
     const std::string single = r.text("case");
-    auto arms = r.given("arms") ? r.entries("arms")
-                                : std::vector<std::pair<std::string, Reader>>();
+    auto arms = r.given("arms") ? r.entries("arms") : std::vector<std::pair<std::string, Reader>>();
     if (problems_.refused()) return;
     if (single.empty() == arms.empty())
       return r.error(single.empty() ? "" : "case", "a study names one `case`, or several `arms`",
@@ -403,14 +406,12 @@ class StudyReader {
       c.text("title");
       c.text("note");
       if (const Node* theirs = c.anything("vary")) read_vary(*theirs, true, f);
-      if (c.given("correlations"))
-        for (auto& pair : c.maps("correlations")) read_correlation(pair, f);
+      for (auto& pair : c.maps("correlations")) read_correlation(pair, f);
       c.finish();
     }
     if (vary) read_vary(*vary, false, f);
     if (problems_.refused()) return;
-    if (r.given("correlations"))
-      for (auto& pair : r.maps("correlations")) read_correlation(pair, f);
+    for (auto& pair : r.maps("correlations")) read_correlation(pair, f);
     tie(r, f);
   }
 
@@ -421,11 +422,14 @@ class StudyReader {
                              "baby.weight: {law: normal, mean: 2562 g, sd: 539 g}");
     std::vector<const Entry*> groups;
     for (const Entry& entry : vary.entries)
-      if (entry.key == "parameters") groups.push_back(&entry);
-      else read_input(entry, of_cohort, f);
+      if (entry.key == "parameters")
+        groups.push_back(&entry);
+      else
+        read_input(entry, of_cohort, f);
     // Groups come last: an input named by itself keeps its own law.
     for (const Entry* group : groups) {
-      if (group->value.is_text()) read_all(group->value, f);
+      if (group->value.is_text())
+        read_all(group->value, f);
       else
         problems_.error(group->value.origin, "vary.parameters", "a text is expected",
                         "all graded assumption");
@@ -439,9 +443,9 @@ class StudyReader {
     const auto refuse = [&] {
       std::vector<std::string> words;
       for (const auto grade : all_grades()) words.emplace_back(word_of(grade));
-      problems_.error(node.origin, "vary", "this group of parameters is not known",
-                      fmt::format("all, or all graded followed by some of {}",
-                                  fmt::join(words, ", ")));
+      problems_.error(
+          node.origin, "vary", "this group of parameters is not known",
+          fmt::format("all, or all graded followed by some of {}", fmt::join(words, ", ")));
     };
     constexpr std::string_view begin = "all graded ";
     if (text.starts_with(begin)) {
@@ -531,10 +535,10 @@ class StudyReader {
         if (!key) key = target.key;
       }
       if (!key)
-        return problems_.error(entry.origin, "vary",
-                               absent ? "no arm of the study has such an act"
-                                      : "a case file has no such input",
-                               "a path such as baby.weight, timeline.wrap.at or parameters.spread");
+        return problems_.error(
+            entry.origin, "vary",
+            absent ? "no arm of the study has such an act" : "a case file has no such input",
+            "a path such as baby.weight, timeline.wrap.at or parameters.spread");
       input.path = path;
       input.meaning = key->help;
       input.unit = key->unit;
@@ -566,8 +570,7 @@ class StudyReader {
     Values v;
     const auto take = [&](const Node& list) {
       for (const Node& item : list.items) {
-        if (!item.is_text())
-          problems_.error(item.origin, entry.key, "a single value is expected");
+        if (!item.is_text()) problems_.error(item.origin, entry.key, "a single value is expected");
         v.texts.emplace_back(item.text, item.origin);
       }
     };
@@ -660,8 +663,8 @@ class StudyReader {
       return;
     }
     const Node* const told = entry.value.is_map() ? entry.value.find("law") : nullptr;
-    const bool published = entry.value.is_text() ? entry.value.text == "published"
-                                                 : told && told->text == "published";
+    const bool published =
+        entry.value.is_text() ? entry.value.text == "published" : told && told->text == "published";
     if (entry.value.is_text() && !published)
       return problems_.error(entry.value.origin, here, "a law or a list is expected",
                              "published, [1 min, 3 min], or {law: uniform, from: …, to: …}");
@@ -673,8 +676,8 @@ class StudyReader {
       if (!std::isfinite(key->published_range.low) || !std::isfinite(key->published_range.high))
         return problems_.error(entry.value.origin, here,
                                "this input has no published range; give a law");
-      input.law_text = "uniform over the published range, " +
-                       range_text(key->published_range, key->unit);
+      input.law_text =
+          "uniform over the published range, " + range_text(key->published_range, key->unit);
       input.source = key->published_source;
       return make_law(input, entry.value.origin, [&] {
         return study::Law::uniform(key->published_range.low, key->published_range.high);
@@ -728,11 +731,11 @@ class StudyReader {
         std::vector<double> levels;
         for (std::size_t i = 0; i < points; ++i) {
           const double share = static_cast<double>(i) / static_cast<double>(points - 1);
-          levels.push_back(i + 1 == points ? b
-                           : i == 0        ? a
-                           : even          ? a + share * (b - a)
-                                  : physics::exp(physics::log(a) + share * (physics::log(b) -
-                                                                            physics::log(a))));
+          levels.push_back(
+              i + 1 == points ? b
+              : i == 0        ? a
+              : even          ? a + share * (b - a)
+                     : physics::exp(physics::log(a) + share * (physics::log(b) - physics::log(a))));
         }
         return Law::levels(levels);
       });
@@ -764,7 +767,8 @@ class StudyReader {
       r.error("file", "a file beside the study is expected", "weights.csv");
       return {};
     }
-    auto source = read_source(path_.parent_path() / relative, problems_, {64u << 20}, r.origin("file"));
+    auto source =
+        read_source(path_.parent_path() / relative, problems_, {64u << 20}, r.origin("file"));
     if (!source) return {};
     auto named = std::make_shared<Source>(*source);
     named->name = relative.generic_string();
@@ -824,30 +828,30 @@ class StudyReader {
     if (s.design.kind == study::DesignKind::full_grid) {
       full_grid(d, s);
       if (given && s.design.runs != static_cast<std::uint64_t>(runs))
-        d.error("runs", fmt::format("this full grid has {} combinations; leave `runs` out",
-                                    s.design.runs));
+        d.error("runs",
+                fmt::format("this full grid has {} combinations; leave `runs` out", s.design.runs));
       return;
     }
     if (!given) return d.error("runs", "the number of runs is missing", "runs: 1000");
     s.design.runs = static_cast<std::uint64_t>(runs);
     if (s.design.kind == study::DesignKind::sobol && s.inputs.size() > study::most_sobol_inputs)
-      d.error("kind", fmt::format("a Sobol' sequence takes at most {} inputs",
-                                  study::most_sobol_inputs));
+      d.error("kind",
+              fmt::format("a Sobol' sequence takes at most {} inputs", study::most_sobol_inputs));
   }
 
   void full_grid(Reader& d, study::Study& s) {
     double runs = 1;
     for (const auto& input : s.inputs) {
       if (input.law.level_count() == 0)
-        return d.error("kind", "a full grid needs lists or grids; " + quote(input.path) +
-                                   " has a law");
+        return d.error("kind",
+                       "a full grid needs lists or grids; " + quote(input.path) + " has a law");
       s.design.levels.push_back(input.law.level_count());
       runs *= static_cast<double>(input.law.level_count());
     }
     if (!bound_.empty()) return d.error("kind", "a full grid takes no correlations");
     if (runs > 1e9)
-      return d.error("kind", fmt::format("this full grid has {:.3g} combinations: at most 1e9",
-                                         runs));
+      return d.error("kind",
+                     fmt::format("this full grid has {:.3g} combinations: at most 1e9", runs));
     s.design.runs = static_cast<std::uint64_t>(runs);
   }
 
@@ -879,8 +883,7 @@ class StudyReader {
     s.confidence = r.quantity("confidence");
     s.exclude_failed = r.word("failed_runs") == "exclude";
     for (auto& [name, band] : r.entries("bands")) {
-      study::Band b{name, output_of(band.word("output")),
-                    -std::numeric_limits<double>::infinity(),
+      study::Band b{name, output_of(band.word("output")), -std::numeric_limits<double>::infinity(),
                     std::numeric_limits<double>::infinity()};
       const std::string unit(simulate::output_list[b.output].unit);
       const auto end = [&](const char* key, double& value) {
@@ -900,7 +903,8 @@ class StudyReader {
     }
     if (auto series = r.maybe_map("series")) {
       const double every = series->quantity("every");
-      s.series_outputs = series->given("outputs") ? outputs_of(series->words("outputs")) : s.outputs;
+      s.series_outputs =
+          series->given("outputs") ? outputs_of(series->words("outputs")) : s.outputs;
       s.series_quantiles = series->quantities("quantiles");
       in_order(s.series_quantiles);
       s.series_of_all_runs = series->flag("all_runs");
@@ -1005,10 +1009,10 @@ class StudyReader {
     if (!middle) {
       std::string words;
       for (std::size_t i = 0; i < with_words; ++i) words += (i ? ", " : "") + settings[i];
-      return problems_.error(
-          arms_[a].origin, joined("arms", s.arms[a].name),
-          "the inputs at their middle values" + (words.empty() ? "" : " with " + words) +
-              " make no possible case: " + why);
+      return problems_.error(arms_[a].origin, joined("arms", s.arms[a].name),
+                             "the inputs at their middle values" +
+                                 (words.empty() ? "" : " with " + words) +
+                                 " make no possible case: " + why);
     }
     study::Scene made{in_file_order(*middle), middle->parameters, {}};
     made.places.resize(s.inputs.size());
@@ -1036,8 +1040,8 @@ class StudyReader {
       compare(study::numbers(one), study::numbers(two), first, second, study::Place::of_case,
               scene.places[j], j);
       for (std::size_t act = 0; act < one.timeline.size(); ++act)
-        compare(study::numbers(one.timeline[act]), study::numbers(two.timeline[act]), first,
-                second, act, scene.places[j], j);
+        compare(study::numbers(one.timeline[act]), study::numbers(two.timeline[act]), first, second,
+                act, scene.places[j], j);
       return;
     }
     if (input.law.level_count() == 1) return;  // nothing ever differs from the middle
@@ -1107,9 +1111,8 @@ Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<doubl
   for (std::size_t j = 0; j < values.size(); ++j) {
     const auto& input = file.study.inputs[j];
     if (!input.parameter && !target_of(root, input.path).key) continue;
-    const std::string value = input.is_number()
-                                  ? units::from_model(values[j], input.unit)
-                                  : input.words[static_cast<std::size_t>(values[j])];
+    const std::string value = input.is_number() ? units::from_model(values[j], input.unit)
+                                                : input.words[static_cast<std::size_t>(values[j])];
     set_value(root, input.path + "=" + value, problems);
   }
   problems.refuse_if_any();
