@@ -19,7 +19,8 @@ namespace fs = std::filesystem;
 
 namespace {
 
-/// JSON that cannot end the element it stands in, nor a line of a script: no `<`, no U+2028, U+2029.
+/// JSON that cannot end the element it stands in, nor a line of a script: no `<`, no U+2028,
+/// U+2029.
 std::string embedded(const PageData& data) {
   const std::string json = data.dump(-1, ' ', false, PageData::error_handler_t::replace);
   std::string text;
@@ -71,8 +72,8 @@ std::string policy_hash(std::string_view content) {
   std::string text = "'sha256-";
   for (std::size_t i = 0; i < bytes.size(); i += 3) {
     const std::size_t left = std::min<std::size_t>(3, bytes.size() - i);
-    const unsigned three = bytes[i] << 16 | (left > 1 ? bytes[i + 1] << 8 : 0) |
-                           (left > 2 ? bytes[i + 2] : 0);
+    const unsigned three =
+        bytes[i] << 16 | (left > 1 ? bytes[i + 1] << 8 : 0) | (left > 2 ? bytes[i + 2] : 0);
     for (std::size_t k = 0; k < 4; ++k)
       text += k <= left ? digits[three >> (18 - 6 * k) & 63] : '=';
   }

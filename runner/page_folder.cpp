@@ -81,8 +81,7 @@ void read_report_times(RunFolder& run) {
 
 double RunFolder::at(const std::string& variable, std::size_t c, std::size_t time) const {
   const auto found = series.find(variable);
-  if (found == series.end())
-    refuse_folder("series.nc", "does not hold " + files::quote(variable));
+  if (found == series.end()) refuse_folder("series.nc", "does not hold " + files::quote(variable));
   return found->second[c * times.size() + time];
 }
 

@@ -16,6 +16,13 @@ namespace {
 
 using Json = PageData;
 
+/// Figures of sentences, with a true minus sign.
+std::string said(double x) {
+  std::string text = figure(x);
+  if (text.size() > 1 && text[0] == '-') text.replace(0, 1, "−");
+  return text;
+}
+
 /// Two runs that differ by less than this say the same, mL/kg.
 constexpr double alike = 0.05;
 /// More points than this make lines no smoother, only the page larger.
@@ -29,6 +36,7 @@ struct Shown {
   const char* label;
   const char* style;
   double sign = 1;
+  const char* brief = nullptr;  ///< where there is little room
 };
 
 /// Ways that water leaves the body, in the order in which they are stacked.
@@ -39,23 +47,28 @@ constexpr Shown losses[] = {{"bowel_evaporation", "Evaporated from the bowel", "
                             {"gastric_drainage", "Drained from the stomach", "gastric_drainage"},
                             {"bowel_drip", "Dripped from the bowel", "bowel_drip"},
                             {"blood_loss", "Water of blood lost or sampled", "blood_loss"}};
-constexpr Shown gains[] = {{"oxidation_water", "Made by the body's own oxidation", "oxidation_water", -1},
-                           {"given_total", "Water of fluids given", "given", -1}};
+constexpr Shown gains[] = {
+    {"oxidation_water", "Made by the body's own oxidation", "oxidation_water", -1},
+    {"given_total", "Water of fluids given", "given", -1}};
 constexpr Shown hidden[] = {{"part_wall", "In the bowel wall", "wall"},
                             {"part_lumen", "In the bowel's lumen", "lumen"},
                             {"part_surface", "On the bowel, in wrap or bag", "surface"}};
 constexpr Shown deficits[] = {
-    {"charted_deficit", "Charted: what a fluid chart shows", "charted"},
-    {"external_deficit", "External: all routes", "external"},
-    {"circulating_deficit", "Circulating: blood volume missing since clamping", "circulating"},
+    {"charted_deficit", "Charted: what a fluid chart shows", "charted", 1, "Charted"},
+    {"external_deficit", "External: all routes", "external", 1, "External"},
+    {"circulating_deficit", "Circulating: blood volume missing since clamping", "circulating", 1,
+     "Circulating"},
     {"circulating_deficit_against_ordinary_care",
-     "Circulating, against the same baby with bowel inside under ordinary care", "against_ordinary"}};
+     "Circulating, against the same baby with bowel inside under ordinary care", "against_ordinary",
+     1, "Circulating, against ordinary care"}};
 
 class Sections {
  public:
   explicit Sections(const RunFolder& run) : run_(run), time_(run.last_time()) {
     choose_points();
-    by_ = run_.times[time_] > 0 ? " by " + files::time_label(run_.times[time_]) : " at birth";
+    const std::string label = files::time_label(run_.times[time_]);
+    by_ = run_.times[time_] > 0 ? " by " + label : " at birth";
+    at_ = run_.times[time_] > 0 ? " at " + label : " at birth";
   }
 
   Json page() {
@@ -104,9 +117,8 @@ class Sections {
   double third(std::size_t c) const { return per_kg("third_space", c); }
   bool any(const char* variable) const {
     const auto found = run_.series.find(variable);
-    return found != run_.series.end() &&
-           std::any_of(found->second.begin(), found->second.end(),
-                       [](double x) { return std::abs(x) > 1e-9; });
+    return found != run_.series.end() && std::any_of(found->second.begin(), found->second.end(),
+                                                     [](double x) { return std::abs(x) > 1e-9; });
   }
   const std::string& letter(std::size_t c) const { return run_.cases[c].letter; }
   std::string named(std::size_t c) const {
@@ -134,11 +146,13 @@ class Sections {
               double scale) const {
     Json values = Json::array();
     for (const auto i : points_) values.push_back(run_.at(what.variable, c, i));
-    return {{"label", label},
-            {"style", style},
-            {"scale", scale * what.sign},
-            {"source", {{"variable", what.variable}, {"run", c}}},
-            {"values", std::move(values)}};
+    Json one{{"label", label},
+             {"style", style},
+             {"scale", scale * what.sign},
+             {"source", {{"variable", what.variable}, {"run", c}}},
+             {"values", std::move(values)}};
+    if (what.brief) one["brief"] = what.brief;
+    return one;
   }
 
   /// A panel with one line for each case.
@@ -161,7 +175,8 @@ class Sections {
 
   std::string question() const {
     if (single()) return "Where does the water of this baby go, and what does that leave?";
-    return "What difference does the care make to the water, the volume and the warmth of the baby?";
+    return "What difference does the care make to the water, the volume and the warmth of the "
+           "baby?";
   }
 
   std::string made_by() const {
@@ -185,9 +200,10 @@ class Sections {
   }
 
   Json words() const {
-    Json s = page_section("cases", "cases", "The cases",
-                          single() ? "The case in words"
-                                   : fmt::format("The {} cases in words, and what differs", count()));
+    Json s =
+        page_section("cases", "cases", "The cases",
+                     single() ? "The case in words"
+                              : fmt::format("The {} cases in words, and what differs", count()));
     Json facts = Json::array(), differences = Json::array();
     for (const auto& c : run_.cases) facts.push_back(facts_in_words(c.understood));
     std::vector<const files::Node*> nodes;
@@ -201,8 +217,9 @@ class Sections {
 
   Json watch() const {
     const auto& list = run_.manifest.at("warnings");
-    Json s = page_section("watch", "list", "What must not be overlooked",
-                          list.size() == 1 ? "One warning" : fmt::format("{} warnings", list.size()));
+    Json s =
+        page_section("watch", "list", "What must not be overlooked",
+                     list.size() == 1 ? "One warning" : fmt::format("{} warnings", list.size()));
     s["data"] = {{"items", list}};
     return s;
   }
@@ -249,14 +266,14 @@ class Sections {
     if (count() == 2) {
       const double gap = v[1] - v[0];
       if (std::abs(gap) < alike)
-        return fmt::format("A and B: the same {}{} ({} mL/kg)", what, by_, figure(v[0]));
+        return fmt::format("A and B: the same {}{} ({} mL/kg)", what, by_, said(v[0]));
       return fmt::format("{}: {} mL/kg {} {}{} ({} against {})", run_.cases[1].title,
-                         figure(std::abs(gap)), gap < 0 ? "less" : "more", what, by_, figure(v[1]),
-                         figure(v[0]));
+                         said(std::abs(gap)), gap < 0 ? "less" : "more", what, by_, said(v[1]),
+                         said(v[0]));
     }
     const auto [low, high] = std::minmax_element(v.begin(), v.end());
-    return fmt::format("{} {} ({}) to {} mL/kg ({}){}", what, figure(*low),
-                       letter(static_cast<std::size_t>(low - v.begin())), figure(*high),
+    return fmt::format("{} {} ({}) to {} mL/kg ({}){}", what, said(*low),
+                       letter(static_cast<std::size_t>(low - v.begin())), said(*high),
                        letter(static_cast<std::size_t>(high - v.begin())), by_);
   }
 
@@ -264,7 +281,7 @@ class Sections {
     std::string title;
     if (single()) {
       const double total = lost(0);
-      title = fmt::format("{} mL/kg of water lost{}", figure(total), by_);
+      title = fmt::format("{} mL/kg of water lost{}", said(total), by_);
       if (total > 0)
         title += fmt::format(", {} % of it evaporated from the bowel",
                              fixed(100 * per_kg("bowel_evaporation", 0) / total, 0));
@@ -272,29 +289,33 @@ class Sections {
       title = compared([&](std::size_t c) { return lost(c); }, "water lost");
       title[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(title[0])));
     }
-    Json s = page_section("water", "stacked", "Where the water went", title,
-                          {"Water lost since birth, route upon route; gains are drawn downwards. The "
-                           "line is what remains when gains are taken off."});
+    Json s =
+        page_section("water", "stacked", "Where the water went", title,
+                     {"Water lost since birth, route upon route; gains are drawn downwards. The "
+                      "line is what remains when gains are taken off."});
     Json panels = Json::array();
     for (std::size_t c = 0; c < count(); ++c) {
       Json stack = Json::array();
       for (const auto& route : losses)
-        if (any(route.variable)) stack.push_back(series(route, c, route.label, route.style, 1 / weight(c)));
+        if (any(route.variable))
+          stack.push_back(series(route, c, route.label, route.style, 1 / weight(c)));
       for (const auto& route : gains)
-        if (any(route.variable)) stack.push_back(series(route, c, route.label, route.style, 1 / weight(c)));
+        if (any(route.variable))
+          stack.push_back(series(route, c, route.label, route.style, 1 / weight(c)));
       panels.push_back({{"title", named(c)},
                         {"unit", "mL per kg of birth weight"},
                         {"stack", stack},
                         {"total", series({"external_deficit", "", ""}, c, "All routes together",
                                          "external", 1 / weight(c))}});
     }
-    s["data"] = {{"times", times()}, {"panels", panels}, {"same_scale", true}, {"numbers", account()}};
+    s["data"] = {
+        {"times", times()}, {"panels", panels}, {"same_scale", true}, {"numbers", account()}};
     return s;
   }
 
   /// Bare numbers beside the areas: mL/kg and mL of each case at the last report time.
   Json account() const {
-    Json head = Json::array({"Water since birth," + by_}), rows = Json::array();
+    Json head = Json::array({"Water since birth" + by_}), rows = Json::array();
     for (std::size_t c = 0; c < count(); ++c) {
       head.push_back((single() ? "" : letter(c) + ", ") + std::string("mL/kg"));
       head.push_back((single() ? "" : letter(c) + ", ") + std::string("mL"));
@@ -318,13 +339,14 @@ class Sections {
   Json three_deficits() const {
     std::string title;
     for (std::size_t c = 0; c < count(); ++c)
-      title += fmt::format("{}{}the chart shows {}, all routes {}, the circulation misses {} mL/kg",
-                           c == 0 ? "" : "; ", single() ? "" : letter(c) + ": ",
-                           figure(per_kg("charted_deficit", c)), figure(per_kg("external_deficit", c)),
-                           figure(per_kg("circulating_deficit", c)));
+      title += fmt::format(
+          "{}{}the chart shows {}, all routes took {}, the circulation misses {} mL/kg",
+          c == 0 ? "" : "; ", single() ? "" : letter(c) + ": ", said(per_kg("charted_deficit", c)),
+          said(per_kg("external_deficit", c)), said(per_kg("circulating_deficit", c)));
     Json s = page_section(
         "deficits", "time_courses", "Three deficits",
-        "Three deficits" + by_ + ": " + title,
+        (run_.times[time_] > 0 ? "By" + by_.substr(3) : std::string("At birth")) +
+            (single() ? ", " : " – ") + title,
         {"Each deficit is of its own kind and they are never mixed. Negative is a surplus. Every "
          "newborn's circulation filters plasma into the tissues; the dotted line takes that off by "
          "counting against the same baby with its bowel inside under ordinary care."});
@@ -333,7 +355,8 @@ class Sections {
       Json lines = Json::array();
       for (const auto& d : deficits)
         if (run_.has(d.variable)) lines.push_back(series(d, c, d.label, d.style, 1 / weight(c)));
-      panels.push_back({{"title", named(c)}, {"unit", "mL per kg of birth weight"}, {"series", lines}});
+      panels.push_back(
+          {{"title", named(c)}, {"unit", "mL per kg of birth weight"}, {"series", lines}});
     }
     s["data"] = {{"times", times()}, {"panels", panels}, {"same_scale", true}, {"zero", true}};
     return s;
@@ -344,24 +367,25 @@ class Sections {
     std::string title;
     if (single()) {
       title = fmt::format("{} mL/kg gathered unseen in bowel wall, lumen and surface{}",
-                          figure(third(0)), by_);
+                          said(third(0)), by_);
     } else {
       title = compared([&](std::size_t c) { return third(c); }, "water gathered unseen");
       title[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(title[0])));
     }
-    Json s = page_section("third-space", "stacked", "Third space: water in the bowel and on it", title,
-                          {"Water gained since birth. No chart shows it, and the circulation "
-                           "misses it."});
+    Json s =
+        page_section("third-space", "stacked", "Third space: water in the bowel and on it", title,
+                     {"Water gained since birth. No chart shows it, and the circulation "
+                      "misses it."});
     Json panels = Json::array();
     for (std::size_t c = 0; c < count(); ++c) {
       Json stack = Json::array();
       for (const auto& store : hidden)
         stack.push_back(series(store, c, store.label, store.style, 1 / weight(c)));
-      panels.push_back({{"title", named(c)},
-                        {"unit", "mL per kg of birth weight"},
-                        {"stack", stack},
-                        {"total", series({"third_space", "", ""}, c, "Together", "external",
-                                         1 / weight(c))}});
+      panels.push_back(
+          {{"title", named(c)},
+           {"unit", "mL per kg of birth weight"},
+           {"stack", stack},
+           {"total", series({"third_space", "", ""}, c, "Together", "external", 1 / weight(c))}});
     }
     s["data"] = {{"times", times()}, {"panels", panels}, {"same_scale", true}};
     return s;
@@ -382,9 +406,17 @@ class Sections {
 
   std::string who_class(double core) const {
     for (const auto& band : who_bands())
-      if (band["low"].is_null() || core >= band["low"].get<double>() + (band["high"].is_null() ? 1e-12 : 0))
+      if (band["low"].is_null() ||
+          core >= band["low"].get<double>() + (band["high"].is_null() ? 1e-12 : 0))
         return band["label"];
     return {};
+  }
+
+  /// 36.49 is mild hypothermia and 36.5 is none: as many digits as the class needs, at least one.
+  int digits_of_class(double core) const {
+    int digits = 1;
+    while (digits < 3 && who_class(std::stod(fixed(core, digits))) != who_class(core)) ++digits;
+    return digits;
   }
 
   std::string core_title() const {
@@ -396,7 +428,7 @@ class Sections {
         if (!std::isnan(x) && !(low <= x)) low = x;
       const std::string who = who_class(low);
       title += fmt::format("{}{}{} °C{}", c == 0 ? "" : ", ", single() ? "" : letter(c) + " ",
-                           fixed(low, 1), who.empty() ? "" : " (" + who + ")");
+                           fixed(low, digits_of_class(low)), who.empty() ? "" : " (" + who + ")");
     }
     return "Lowest core temperature: " + title;
   }
@@ -424,16 +456,19 @@ class Sections {
     std::string title;
     for (std::size_t c = 0; c < count(); ++c)
       title += fmt::format("{}{}{} %, sodium {} mmol/L", c == 0 ? "" : "; ",
-                           single() ? "" : letter(c) + " ",
-                           figure(100 * now("haematocrit", c)), figure(now("plasma_sodium", c)));
+                           single() ? "" : letter(c) + " ", said(100 * now("haematocrit", c)),
+                           said(now("plasma_sodium", c)));
     Json s = page_section("blood", "time_courses", "Blood, circulation and urine",
-                          "Haematocrit" + by_ + ": " + title,
+                          "Haematocrit" + at_ + ": " + title,
                           {"Evidence on heart rate in newborns that lack volume is weak. Blood "
                            "glucose, potassium and lactate are not modelled."});
     Json sodium = panel("plasma_sodium", "Sodium of the plasma", "mmol/L");
     const double low = run_.parameter("sodium_low"), high = run_.parameter("sodium_high");
     if (!std::isnan(low + high))
-      sodium["bands"] = Json::array({{{"low", low}, {"high", high}, {"label", "usual"}}});
+      sodium["bands"] =
+          Json::array({{{"low", low},
+                        {"high", high},
+                        {"label", fmt::format("usual: {} to {}", said(low), said(high))}}});
     s["data"] = {{"times", times()},
                  {"panels",
                   {sodium, panel("haematocrit", "Haematocrit", "%", 100),
@@ -450,15 +485,15 @@ class Sections {
       const char* variable;
       bool per_kg;
     };
-    constexpr Row list[] = {{"Maintenance, mL/kg", "given_maintenance", true},
-                            {"Boluses, mL/kg", "given_boluses", true},
-                            {"Replacement of gastric loss, mL/kg", "given_replacement", true},
-                            {"Blood products, mL/kg", "given_blood", true},
-                            {"Sodium, mmol/kg", "sodium_given", false},
-                            {"Chloride, mmol/kg", "chloride_given", false},
-                            {"Glucose that runs in at that time, mg per kg and minute",
-                             "glucose_rate", false}};
-    Json head = Json::array({"Given since birth," + by_}), rows = Json::array();
+    constexpr Row list[] = {
+        {"Maintenance, mL/kg", "given_maintenance", true},
+        {"Boluses, mL/kg", "given_boluses", true},
+        {"Replacement of gastric loss, mL/kg", "given_replacement", true},
+        {"Blood products, mL/kg", "given_blood", true},
+        {"Sodium, mmol/kg", "sodium_given", false},
+        {"Chloride, mmol/kg", "chloride_given", false},
+        {"Glucose that runs in at that time, mg per kg and minute", "glucose_rate", false}};
+    Json head = Json::array({"Given since birth" + by_}), rows = Json::array();
     for (std::size_t c = 0; c < count(); ++c) head.push_back(named(c));
     for (const auto& row : list) {
       if (!run_.has(row.variable)) continue;
@@ -474,7 +509,8 @@ class Sections {
     }
     Json s = page_section(
         "given", "table", "What the fluids bring",
-        "Fluids bring " + (figure(least) == figure(most) ? figure(most) : figure(least) + " to " + figure(most)) +
+        "Fluids bring " +
+            (said(least) == said(most) ? said(most) : said(least) + " to " + said(most)) +
             " mmol/kg of sodium" + by_);
     s["data"] = {{"head", head}, {"rows", rows}};
     return s;
@@ -485,7 +521,8 @@ class Sections {
   Json explained(std::size_t other) const {
     Json choices = Json::array();
     for (const auto t : run_.report_times) {
-      if (std::isnan(run_.at("blood_volume", 0, t)) || std::isnan(run_.at("blood_volume", other, t)))
+      if (std::isnan(run_.at("blood_volume", 0, t)) ||
+          std::isnan(run_.at("blood_volume", other, t)))
         continue;
       const auto gap = [&](const std::string& variable) {
         return run_.at(variable, other, t) / weight(other) - run_.at(variable, 0, t) / weight(0);
@@ -499,22 +536,29 @@ class Sections {
                              {"value", gap("part_" + std::string(p.name))}});
       };
       add(true);
-      steps.push_back({{"label", "Gap in external deficit"}, {"style", "external"},
+      steps.push_back({{"label", "Gap in external deficit"},
+                       {"style", "external"},
                        {"total", gap("external_deficit")}});
       add(false);
-      steps.push_back({{"label", "Gap in circulating deficit"}, {"style", "circulating"},
+      steps.push_back({{"label", "Gap in circulating deficit"},
+                       {"style", "circulating"},
                        {"total", gap("circulating_deficit")}});
-      choices.push_back({{"label", files::time_label(run_.times[t])}, {"hour", run_.times[t]}, {"steps", steps}});
+      choices.push_back(
+          {{"label", files::time_label(run_.times[t])}, {"hour", run_.times[t]}, {"steps", steps}});
     }
     Json s = page_section(
         "explained-" + std::to_string(other), "waterfall",
         "Why " + letter(other) + " differs from " + letter(0), explained_title(other),
-        {fmt::format("Steps to the right make the deficit of {} ({}) larger than that of {} ({}), steps to the left make it "
+        {fmt::format("Steps to the right make the deficit of {} ({}) larger than that of {} ({}), "
+                     "steps to the left make it "
                      "smaller. The upper steps add up to the gap in external deficit; with the "
                      "lower ones, water that moved between blood and tissues, they add up to "
                      "the gap in circulating deficit.",
                      letter(other), run_.cases[other].title, letter(0), run_.cases[0].title)});
-    s["data"] = {{"unit", "mL per kg of birth weight"}, {"first", 0}, {"second", other}, {"choices", choices}};
+    s["data"] = {{"unit", "mL per kg of birth weight"},
+                 {"first", 0},
+                 {"second", other},
+                 {"choices", choices}};
     return s;
   }
 
@@ -529,29 +573,31 @@ class Sections {
         largest = &p;
     const double external = gap("external_deficit"), circulating = gap("circulating_deficit");
     const auto shown = [](double x) {
-      return figure(std::abs(x)) + (x < 0 ? " mL/kg smaller" : " mL/kg larger");
+      return said(std::abs(x)) + (x < 0 ? " mL/kg smaller" : " mL/kg larger");
     };
     std::string part(largest->meaning);
     part[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(part[0])));
-    return fmt::format("{}: external deficit {}, circulating deficit {}{}; largest part: {} ({}{} mL/kg)",
-                       letter(other), shown(external), shown(circulating), by_, part,
-                       gap("part_" + std::string(largest->name)) > 0 ? "+" : "−",
-                       figure(std::abs(gap("part_" + std::string(largest->name)))));
+    return fmt::format(
+        "{}: external deficit {}, circulating deficit {}{}; largest part: {} ({}{} mL/kg)",
+        letter(other), shown(external), shown(circulating), by_, part,
+        gap("part_" + std::string(largest->name)) > 0 ? "+" : "−",
+        said(std::abs(gap("part_" + std::string(largest->name)))));
   }
 
   // ---- Parameters
 
   static std::string shown_unit(std::string unit) {
     if (unit == "1") return {};
-    for (const auto& [from, to] : {std::pair<std::string, std::string>{"degC", "°C"},
-                                   {"m2", "m²"}, {"wk", "week"}})
+    for (const auto& [from, to] :
+         {std::pair<std::string, std::string>{"degC", "°C"}, {"m2", "m²"}, {"wk", "week"}})
       for (auto at = unit.find(from); at != std::string::npos; at = unit.find(from, at + to.size()))
         unit.replace(at, from.size(), to);
     return " " + unit;
   }
 
   /// One figure of one trial, per kg; for two cases the gap between them. NaN when a run failed.
-  double watched(const Json& figures, std::size_t first, std::size_t second, std::size_t output) const {
+  double watched(const Json& figures, std::size_t first, std::size_t second,
+                 std::size_t output) const {
     const auto of = [&](std::size_t c) {
       const Json& x = figures.at(c).at(output);
       return x.is_number() ? x.get<double>() / weight(c) : std::nan("");
@@ -585,7 +631,8 @@ class Sections {
       list.push_back(m);
     }
     const std::string gap = first == second ? "" : "Gap in ";
-    const char* names[3] = {"evaporation from the bowel", "external deficit", "circulating deficit"};
+    const char* names[3] = {"evaporation from the bowel", "external deficit",
+                            "circulating deficit"};
     Json panels = Json::array();
     for (const std::size_t o : {std::size_t{1}, std::size_t{2}}) {
       std::stable_sort(list.begin(), list.end(),
@@ -594,7 +641,7 @@ class Sections {
       for (std::size_t i = 0; i < std::min<std::size_t>(list.size(), 12); ++i) {
         const Moved& m = list[i];
         if (m.reach(o) < 0.01 * widest[o]) break;
-        rows.push_back({{"label", plain_name((*m.entry)["name"])},
+        rows.push_back({{"label", input_in_words((*m.entry)["name"])},
                         {"low", m.low[o]},
                         {"high", m.high[o]},
                         {"grade", (*m.entry)["grade"]}});
@@ -611,26 +658,30 @@ class Sections {
       if (m.reach(1) < 0.01 * widest[1] && m.reach(2) < 0.01 * widest[2]) continue;
       const Json& e = *m.entry;
       const std::string unit = shown_unit(e["unit"]);
-      table.push_back({plain_name(e["name"]), figure_of(e["value"]) + unit,
+      table.push_back({input_in_words(e["name"]), figure_of(e["value"]) + unit,
                        figure_of(e["range"][0]) + " to " + figure_of(e["range"][1]) + unit,
                        span(m.low[1], m.high[1]), span(m.low[2], m.high[2]), e["grade"],
                        source_words(e), e["note"]});
     }
     const bool known = !list.empty() && !panels[1]["rows"].empty();
     const std::string which =
-        first == second ? "the circulating deficit" : "the gap in circulating deficit";
+        first == second ? "circulating deficit" : "gap in circulating deficit";
     Json s = page_section(
-        "influence-" + std::to_string(second), "influence", "The inputs that matter most",
-        known ? fmt::format("Least certain input: {} moves {} between {} and {} mL/kg",
-                            panels[1]["rows"][0]["label"].get<std::string>(), which,
+        "influence-" + std::to_string(second), "influence",
+        "The inputs that matter most" +
+            (count() > 2 ? " for " + letter(second) + " against " + letter(first) : std::string()),
+        known ? fmt::format("What matters most: {} ({} between {} and {} mL/kg)",
+                            lower(panels[1]["rows"][0]["label"]), which,
                             low_of(panels[1]["rows"][0]), high_of(panels[1]["rows"][0]))
               : "No input moves the results",
-        {fmt::format("Each input of the model was taken alone to the lower and to the upper end of its "
-                     "range, all others kept; the bars show where {} at {} then comes to lie{}. "
-                     "Inputs that act together are not seen this way.",
-                     first == second ? "the result" : "the gap between " + letter(second) + " and " + letter(first),
-                     files::time_label(p.value("time_h", 0.0)),
-                     first == second ? "" : ", " + letter(second) + " less " + letter(first)),
+        {fmt::format(
+             "Each input of the model was taken alone to the lower and to the upper end of its "
+             "range, all others kept; the bars show where {} at {} then comes to lie{}. "
+             "Inputs that act together are not seen this way.",
+             first == second ? "the result"
+                             : "the gap between " + letter(second) + " and " + letter(first),
+             files::time_label(p.value("time_h", 0.0)),
+             first == second ? "" : ", " + letter(second) + " less " + letter(first)),
          fmt::format("The table names the {} of {} inputs that move one of the two results by at "
                      "least a hundredth of what the first one does, with the work each value rests "
                      "on and how well it is known.",
@@ -643,16 +694,23 @@ class Sections {
     return s;
   }
 
-  static std::string figure_of(const Json& x) { return x.is_number() ? fmt::format("{:.4g}", x.get<double>()) : "-"; }
+  static std::string lower(std::string text) {
+    if (!text.empty())
+      text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+    return text;
+  }
+  static std::string figure_of(const Json& x) {
+    return x.is_number() ? fmt::format("{:.4g}", x.get<double>()) : "-";
+  }
   static std::string span(double a, double b) {
     if (std::isnan(a) || std::isnan(b)) return "a run did not finish";
-    return figure(a) + " to " + figure(b);
+    return said(a) + " to " + said(b);
   }
   static std::string low_of(const Json& row) {
-    return figure(std::min(number(row["low"]), number(row["high"])));
+    return said(std::min(number(row["low"]), number(row["high"])));
   }
   static std::string high_of(const Json& row) {
-    return figure(std::max(number(row["low"]), number(row["high"])));
+    return said(std::max(number(row["low"]), number(row["high"])));
   }
   static double number(const Json& x) { return x.is_number() ? x.get<double>() : std::nan(""); }
   static std::string source_words(const Json& e) {
@@ -668,7 +726,8 @@ class Sections {
   Json limits() const {
     Json s = page_section("limits", "list", "Limits", "What this page cannot tell");
     Json items = Json::array(
-        {"No evaporation of human bowel in gastroschisis has ever been measured. What is shown rests "
+        {"No evaporation of human bowel in gastroschisis has ever been measured. What is shown "
+         "rests "
          "on physics, on animal and adult data, and on assumptions that are named.",
          "It is a model of one average newborn under invented care. Read differences, not digits.",
          "The ranges of the inputs are shown one at a time; the range of the results themselves is "
@@ -677,7 +736,8 @@ class Sections {
          "Heart rate is shown for completeness; evidence in newborns is weak."});
     for (const auto& c : run_.cases)
       if (!c.finished)
-        items.push_back("The run of " + c.name + " did not reach its end; lines stop where it stopped.");
+        items.push_back("The run of " + c.name +
+                        " did not reach its end; lines stop where it stopped.");
     s["data"] = {{"items", items}};
     return s;
   }
@@ -686,17 +746,24 @@ class Sections {
     Json s = page_section("words", "table", "Words and units", "What the words and units mean");
     Json rows = Json::array();
     for (const auto& [word, meaning] :
-         {std::pair{"mL/kg", "millilitres per kilogram of birth weight; 1 mL of water is counted as 1 g"},
+         {std::pair{"mL/kg",
+                    "millilitres per kilogram of birth weight; 1 mL of water is counted as 1 g"},
           {"mmol/L, mmol/kg", "millimoles per litre, and per kilogram of birth weight"},
           {"mmHg", "millimetres of mercury"},
-          {"h, min, s", "hours, minutes, seconds after birth"},
+          {"d, h, min, s", "days, hours, minutes, seconds"},
           {"Haematocrit", "share of the blood's volume that is red cells"},
-          {"Clamping", "the clamping of the umbilical cord, which fixes the blood volume at the start"},
+          {"Clamping",
+           "the clamping of the umbilical cord, which fixes the blood volume at the start"},
           {"External deficit", "water lost by every route less water gained"},
-          {"Charted deficit", "urine, drainage and blood out, less fluids in: what a fluid chart can see"},
-          {"Circulating deficit", "blood volume missing against the volume when the cord was clamped"},
-          {"Third space", "water gained by the bowel's wall, its lumen (the inside of the gut) and its surface"},
-          {"Ordinary care", "the same baby with its bowel inside, dried, under a warmer, nothing given"},
+          {"Charted deficit",
+           "urine, drainage and blood out, less fluids in: what a fluid chart can see"},
+          {"Circulating deficit",
+           "blood volume missing against the volume when the cord was clamped"},
+          {"Third space",
+           "water gained by the bowel's wall, its lumen (the inside of the gut) and its surface"},
+          {"Ordinary care",
+           "the same baby with its bowel inside, dried, under a warmer, nothing given"},
+          {"PVC, pvc", "polyvinyl chloride, a soft film"},
           {"WHO", "World Health Organization"}})
       rows.push_back({{"cells", {word, meaning}}});
     s["data"] = {{"head", {"Word", "Meaning"}}, {"rows", rows}, {"text", true}};
@@ -713,17 +780,20 @@ class Sections {
       add("Changed on the command line", change);
     for (const auto& r : run_.manifest.at("runs"))
       add("Run " + r.value("name", ""), r.value("status_meaning", ""));
-    add("Numbers", "series.nc and series.csv (all courses), summary.csv (at the times of the table), "
-                   "parameters.json (inputs)");
-    Json s = page_section("origin", "table", "Where this page comes from",
-                          "Made from the data files of its folder, and can be made again from them");
+    add("Numbers",
+        "series.nc and series.csv (all courses), summary.csv (at the times of the table), "
+        "parameters.json (inputs)");
+    Json s =
+        page_section("origin", "table", "Where this page comes from",
+                     "Made from the data files of its folder, and can be made again from them");
     s["data"] = {{"head", {"What", ""}}, {"rows", rows}, {"text", true}};
     return s;
   }
 
   const RunFolder& run_;
   std::size_t time_;
-  std::string by_;
+  std::string by_;  ///< ` by 6 h`, of what gathers since birth
+  std::string at_;  ///< ` at 6 h`, of what stands at a time
   std::vector<std::size_t> points_;
 };
 

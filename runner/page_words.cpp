@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <map>
+#include <sstream>
 
 #include "units/units.hpp"
 
@@ -62,7 +63,9 @@ const std::map<std::string, Wording, std::less<>>& wordings() {
       {"hat", {"Hat", ""}},
       {"move", {"Moved", "to: {to~}"}},
       {"position", {"Laid", "{lie}"}},
-      {"cover", {"Bowel covered", "with {with~}, layers of film {layers}, {seal} of the edge closed, over {over}"}},
+      {"cover",
+       {"Bowel covered",
+        "with {with~}, layers: {layers}, {seal} of the edge closed, takes {over}"}},
       {"uncover", {"Bowel uncovered", ""}},
       {"rewet", {"Dressing wetted", "with {with~}"}},
       {"pass-tube", {"Stomach tube passed", ""}},
@@ -84,6 +87,17 @@ const std::map<std::string, Wording, std::less<>>& wordings() {
   return table;
 }
 
+/// `glucose-10-saline-0.18` is `glucose 10 % saline 0.18 %`: numbers in these names are per cent.
+std::string substance(const std::string& name) {
+  std::string words;
+  std::istringstream parts(plain_name(name));
+  for (std::string part; parts >> part;) {
+    const bool number = part.find_first_not_of("0123456789.") == std::string::npos;
+    words += (words.empty() ? "" : " ") + part + (number ? " %" : "");
+  }
+  return words;
+}
+
 std::string filled(std::string_view form, const files::Node& act) {
   std::string words;
   while (!form.empty()) {
@@ -96,7 +110,7 @@ std::string filled(std::string_view form, const files::Node& act) {
     if (name) key.pop_back();
     const auto* value = act.find(key);
     const std::string text = value ? in_words(value) : "as given";
-    words += name ? plain_name(text) : text;
+    words += name ? substance(text) : text;
     form.remove_prefix(close + 1);
   }
   return words;
@@ -127,6 +141,18 @@ ActInWords act_in_words(const files::Entry& entry) {
   return w;
 }
 
+std::string bowel_fact(const files::Entry& entry) {
+  const std::string value = in_words(&entry.value);
+  if (entry.key == "thickening")
+    return value == "1" ? "wall of normal thickness" : "wall " + value + " times the normal mass";
+  if (entry.key == "matting")
+    return value == "0" ? "loops not matted" : "matting " + value + " (0 none, 1 fully matted)";
+  if (entry.key == "spread") return "loops spread " + value + " (0 packed, 1 all apart)";
+  if (entry.key == "lie")
+    return value == "lateral" ? "baby on its side at first" : "baby on its back at first";
+  return plain_name(entry.key) + " " + value;
+}
+
 void collect(const std::vector<const files::Node*>& nodes, const std::string& path,
              std::vector<DifferenceInWords>& found) {
   std::vector<std::string> words;
@@ -144,7 +170,8 @@ void collect(const std::vector<const files::Node*>& nodes, const std::string& pa
     for (const auto& entry : node->entries)
       if (std::find(keys.begin(), keys.end(), entry.key) == keys.end()) keys.push_back(entry.key);
   for (const auto& key : keys) {
-    if (path.empty() && (key == "title" || key == "note" || key == "report_at" || key == "timeline"))
+    if (path.empty() &&
+        (key == "title" || key == "note" || key == "report_at" || key == "timeline"))
       continue;
     std::vector<const files::Node*> below;
     for (const auto* node : nodes) below.push_back(node->find(key));
@@ -220,7 +247,7 @@ std::vector<std::pair<std::string, std::string>> facts_in_words(const files::Nod
       words = text_of(*bowel, "herniated") + " outside the abdomen";
       for (const auto& entry : bowel->entries)
         if (entry.key != "outside" && entry.key != "herniated" && entry.value.text != "false")
-          words += ", " + plain_name(entry.key) + " " + in_words(&entry.value);
+          words += ", " + bowel_fact(entry);
     }
     facts.emplace_back("Bowel", words);
   }
@@ -228,7 +255,8 @@ std::vector<std::pair<std::string, std::string>> facts_in_words(const files::Nod
   if (const auto* air = understood.find("air"); air && !air->is_nothing())
     room += ", air: " + in_words(air);
   facts.emplace_back("Room", room);
-  if (const auto* set = understood.find("parameters"); set && set->is_map() && !set->entries.empty())
+  if (const auto* set = understood.find("parameters");
+      set && set->is_map() && !set->entries.empty())
     facts.emplace_back("Set by the case", in_words(set));
   return facts;
 }
@@ -238,6 +266,135 @@ std::vector<DifferenceInWords> differences_in_words(const std::vector<const file
   collect(cases, {}, found);
   collect_acts(cases, found);
   return found;
+}
+
+std::string input_in_words(const std::string& name) {
+  // Only where the name itself does not say it.
+  static const std::map<std::string, const char*, std::less<>> table = {
+      {"abdominal_venous_drag", "Filling lost by abdominal pressure"},
+      {"amniotic_film", "Amniotic fluid on the skin at birth"},
+      {"antidiuretic_birth_stress", "Antidiuretic hormone from the stress of birth"},
+      {"antidiuretic_lag", "Lag of antidiuretic hormone"},
+      {"antidiuretic_stress_time", "Time in which the stress of birth fades"},
+      {"atrial_share", "Right atrial against mean filling pressure"},
+      {"body_diameter", "Diameter of trunk and limbs"},
+      {"body_filtration_coefficient", "Filtration of body capillaries"},
+      {"body_lymph_ceiling", "Largest lymph flow of the body"},
+      {"body_lymph_pressure_scale", "Pressure that drives lymph of the body"},
+      {"body_reflection_coefficient", "Protein held back by body capillaries"},
+      {"body_surface_coefficient", "Body surface for weight and length"},
+      {"bowel_capillary_venous_gain", "Venous pressure that reaches bowel capillaries"},
+      {"bowel_facing_up_fraction", "Share of the bowel that faces the warmer"},
+      {"bowel_filtration_coefficient", "Filtration of bowel capillaries"},
+      {"bowel_heat_effectiveness", "Share of the blood's heat that reaches the bowel"},
+      {"bowel_lymph_ceiling", "Largest lymph flow of the bowel"},
+      {"bowel_lymph_pressure_scale", "Pressure that drives lymph of the bowel"},
+      {"bowel_radiating_fraction", "Share of the bowel that sees the room"},
+      {"bowel_reflection_coefficient", "Protein held back by bowel capillaries"},
+      {"cell_water_time", "Time in which water follows into cells"},
+      {"collapse_loss", "Blood loss at which the circulation fails"},
+      {"collapse_width", "How suddenly the circulation fails"},
+      {"congestion_lateral", "Venous congestion, baby on its side"},
+      {"congestion_lateral_supported", "Venous congestion, baby on its side, bowel supported"},
+      {"congestion_supine", "Venous congestion of the bowel, baby on its back"},
+      {"congestion_supine_kinked", "Venous congestion, baby on its back, bowel kinked"},
+      {"congestion_supine_supported", "Venous congestion, baby on its back, bowel supported"},
+      {"contact_conductance", "Heat flow from mattress to skin"},
+      {"contact_fraction", "Share of the skin on the mattress"},
+      {"convecting_fraction", "Share of the skin in moving air"},
+      {"core_skin_conductance_high", "Heat flow from core to skin, vessels open"},
+      {"core_skin_conductance_low", "Heat flow from core to skin, vessels narrow"},
+      {"cover_protection", "Protection of bowel capillaries by a cover"},
+      {"diuresis_high", "Sodium excretion in the early diuresis"},
+      {"diuresis_low", "Sodium excretion before the early diuresis"},
+      {"diuresis_onset", "Time of the early diuresis"},
+      {"diuresis_spread", "Length of the early diuresis"},
+      {"dried_serosa_resistance", "Resistance of dried serosa to vapour"},
+      {"extracellular_water_per_week", "Water outside cells, change per week of gestation"},
+      {"extracellular_water_term", "Water outside cells at term"},
+      {"exudation_onset", "Wall pressure at which oozing begins"},
+      {"facing_up_fraction", "Share of the body that faces the warmer"},
+      {"feto_placental_volume", "Blood of baby and placenta together"},
+      {"filtration_pressure_exponent", "Kidney filtration against blood pressure"},
+      {"filtration_rate_at_birth", "Filtration of the kidneys at birth"},
+      {"filtration_rate_per_week", "Kidney filtration, change per week of gestation"},
+      {"filtration_rate_rise", "Rise of kidney filtration after birth"},
+      {"filtration_rate_rise_time", "Time in which kidney filtration rises"},
+      {"free_drainage_rate", "Emptying by a tube on free drainage"},
+      {"gas_congestion", "Venous congestion by gas in the bowel"},
+      {"gastric_passage", "Passage from stomach to bowel"},
+      {"gastric_secretion", "Secretion of the stomach"},
+      {"head_share", "Share of skin on the head"},
+      {"heart_half_saturation", "Filling at which the heart gives half its output"},
+      {"inside_conductance", "Heat flow between bowel inside and core"},
+      {"interstitial_compliance", "Give of the space between cells"},
+      {"interstitial_pressure_at_rest", "Pressure between cells at rest"},
+      {"interstitial_protein_ratio", "Protein between cells against plasma"},
+      {"leak_shelter", "Evaporation through the open edge of a wrap"},
+      {"length_per_cube_root_of_weight", "Length for weight"},
+      {"loop_diameter", "Diameter of a loop of bowel"},
+      {"lower_share", "Share of skin on trunk and legs"},
+      {"lumen_absorption", "Absorption from the lumen"},
+      {"lumen_contents_at_birth", "Contents of the bowel at birth"},
+      {"lumen_reflux", "Reflux from bowel to stomach"},
+      {"luminal_conductance", "Oozing from the wall into the lumen"},
+      {"mattress_base_conductance", "Heat flow from mattress to its base"},
+      {"mattress_diameter", "Width of the mattress patch"},
+      {"mattress_shade", "Share of the mattress that the baby covers"},
+      {"mesenteric_constriction", "Narrowing of bowel vessels when blood is lost"},
+      {"mesenteric_flow", "Blood flow to the bowel at rest"},
+      {"metabolic_q10", "Metabolism, gain per 10 °C"},
+      {"packed_shape", "Bare surface of packed loops"},
+      {"plasma_protein_vaginal", "Plasma protein after vaginal birth"},
+      {"plasma_protein_caesarean", "Plasma protein after caesarean"},
+      {"plasma_protein_no_labour", "Plasma protein after caesarean without labour"},
+      {"plasma_protein_per_week", "Plasma protein, change per week of gestation"},
+      {"gastroschisis_protein_deficit", "Plasma protein missing in gastroschisis"},
+      {"reference_blood_volume", "Blood volume of the reference newborn"},
+      {"reference_plasma_protein", "Plasma protein of the reference newborn"},
+      {"sodium_excretion_term", "Share of filtered sodium excreted at term"},
+      {"placental_share_late", "Blood still in the placenta when the cord is clamped late"},
+      {"placental_share_transferable", "Blood that the placenta can still give"},
+      {"placental_transfusion_time", "Time in which the placenta gives blood"},
+      {"radiating_fraction", "Share of the skin that radiates"},
+      {"reflection_loss_by_exposure", "Leakiness of bowel capillaries after exposure"},
+      {"reflection_loss_time", "Time in which bowel capillaries become leaky"},
+      {"reflex_strength", "Strength of the pressure reflex"},
+      {"serosal_conductance", "Oozing from the wall onto the serosa"},
+      {"servo_width", "Temperature error that drives the servo warmer"},
+      {"skin_loss_air_resistance", "Resistance of air where skin loss was measured"},
+      {"skin_loss_early_gain", "Skin loss, excess in the first hours"},
+      {"skin_loss_per_week", "Skin loss, change per week of gestation"},
+      {"skin_loss_preterm_excess", "Skin loss, excess of preterm skin"},
+      {"skin_loss_term", "Skin loss at term"},
+      {"skin_loss_vapour_difference", "Vapour pressure at which skin loss was measured"},
+      {"small_bowel_length", "Length of the small bowel"},
+      {"solute_load", "Urea and other solutes for the urine"},
+      {"spread", "How far the loops lie apart"},
+      {"stomach_contents_at_birth", "Contents of the stomach at birth"},
+      {"stressed_fraction", "Share of blood volume that fills the heart"},
+      {"surface_fluid_at_birth", "Fluid on the bowel at birth"},
+      {"surface_fluid_held", "Fluid that bare bowel holds before it drips"},
+      {"surface_wetness_scale", "Fluid at which the wet bowel becomes patchy"},
+      {"sweat_gain", "Strength of sweating"},
+      {"sweat_threshold", "Core temperature at which sweating begins"},
+      {"total_body_water_per_week", "Body water, change per week of gestation"},
+      {"total_body_water_term", "Body water at term"},
+      {"upper_share", "Share of skin on arms and chest"},
+      {"urine_osmolality_high", "Most concentrated urine"},
+      {"urine_osmolality_low", "Most dilute urine"},
+      {"vasomotor_centre", "Temperature at which skin vessels open"},
+      {"vasomotor_width", "How suddenly skin vessels open"},
+      {"ventilation_per_oxygen", "Breathing for the oxygen used"},
+      {"wall_hydration_scale", "Swelling at which the bowel wall turns soft"},
+      {"wall_mass", "Mass of the bowel wall"},
+      {"wall_pressure_at_rest", "Pressure in the bowel wall at rest"},
+      {"wall_pressure_scale", "Stiffness of the bowel wall"},
+      {"wall_protein_ratio", "Protein of the bowel wall against plasma"},
+      {"wall_water_fraction", "Water in the resting bowel wall"},
+      {"wetness_scale", "Film at which the wet skin becomes patchy"}};
+  const auto found = table.find(name);
+  return found != table.end() ? found->second : capital(plain_name(name));
 }
 
 }  // namespace serosa::runner

@@ -32,4 +32,7 @@ std::vector<DifferenceInWords> differences_in_words(const std::vector<const file
 /// A name of the files in words: blanks instead of hyphens and underscores.
 std::string plain_name(std::string name);
 
+/// What people call an input of the model, given its name in the parameter files.
+std::string input_in_words(const std::string& name);
+
 }  // namespace serosa::runner

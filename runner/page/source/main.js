@@ -46,6 +46,8 @@ function build() {
     for (const chart of made.charts) chart.follow();
     made.ready?.();
   }
+  // The browser looked for the section of the address before there was one.
+  if (location.hash.length > 1) document.getElementById(decodeURIComponent(location.hash.slice(1)))?.scrollIntoView();
   performance.mark("serosa-drawn");
   root.setAttribute("data-drawn", String(Math.round(performance.now())));
 }

@@ -118,7 +118,7 @@ export function timeSection(section, {marks, seriesOf, extent, area}) {
     };
     frame.point = (i) => {
       readout.replaceChildren(...on(panel).map((s) =>
-        element("li", {}, sample(s.style, area && s !== panel.total), `${s.label.length > 44 ? `${s.label.slice(0, 43)}…` : s.label}: ${shown(s.shown[i], panel.digits)}`)));
+        element("li", {}, sample(s.style, area && s !== panel.total), `${s.brief ?? s.label}: ${shown(s.shown[i], panel.digits)}`)));
       place(frame.drawing.querySelector(".cursor"));
     };
     return frame;

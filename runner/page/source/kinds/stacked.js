@@ -5,19 +5,25 @@ import {look} from "../colours.js";
 import {element, table} from "../elements.js";
 import {lineOf, timeSection} from "../times.js";
 
-/** Lower and upper edge of each area; positive and negative values are stacked apart. */
+/**
+ * Lower and upper edges of the areas. What is positive and what is negative is stacked apart, so a
+ * series that changes its sign has an area above nought and one below.
+ */
 export function edges(list, count) {
-  const up = new Array(count).fill(0);
-  const down = new Array(count).fill(0);
-  return list.map((series) => ({
-    series,
-    edge: series.shown.map((x, i) => {
-      const base = x < 0 ? down : up;
-      const from = base[i];
-      if (Number.isFinite(x)) base[i] += x;
-      return [from, Number.isFinite(x) ? from + x : NaN];
-    }),
-  }));
+  return [1, -1].flatMap((sign) => {
+    const base = new Array(count).fill(0);
+    return list
+      .filter((series) => series.shown.some((x) => sign * x > 0))
+      .map((series) => ({
+        series,
+        edge: series.shown.map((x, i) => {
+          if (!Number.isFinite(x)) return [base[i], NaN];
+          const from = base[i];
+          base[i] += sign * x > 0 ? x : 0;
+          return [from, base[i]];
+        }),
+      }));
+  });
 }
 
 export default function stacked(section) {

@@ -3,17 +3,27 @@
 import * as Plot from "@observablehq/plot";
 import {lineOf, timeSection} from "../times.js";
 
-function bands(panel, {until, domain}) {
-  const list = (panel.bands ?? [])
-    .map((band, i) => ({low: band.low ?? -Infinity, high: band.high ?? Infinity, label: band.label, i}))
+function bandsOf(panel, domain) {
+  return (panel.bands ?? [])
+    .map((band, i) => ({low: band.low ?? -Infinity, high: band.high ?? Infinity, label: band.label, i, single: panel.bands.length === 1}))
     .map((band) => ({...band, low: Math.max(band.low, domain[0]), high: Math.min(band.high, domain[1])}))
     .filter((band) => band.high > band.low);
+}
+
+function bands(panel, {until, domain}) {
+  const list = bandsOf(panel, domain);
   if (!list.length) return [];
-  const wide = (domain[1] - domain[0]) * 0.07;
   return [
-    Plot.rect(list, {x1: 0, x2: until, y1: "low", y2: "high", fill: (band) => (band.i % 2 ? "#eef1f4" : "#fbfbfb")}),
+    Plot.rect(list, {x1: 0, x2: until, y1: "low", y2: "high", fill: (band) => (band.i % 2 || band.single ? "#e9edf1" : "#fbfbfb")}),
     Plot.ruleY(list.slice(1), {y: "high", stroke: "#777", strokeWidth: 0.75}),
-    Plot.text(list.filter((band) => band.high - band.low > wide), {
+  ];
+}
+
+/** Names of the ranges, over the lines so that they can be read. */
+function bandNames(panel, {until, domain}) {
+  const wide = (domain[1] - domain[0]) * 0.11;
+  return [
+    Plot.text(bandsOf(panel, domain).filter((band) => band.high - band.low > wide), {
       x: until, y: "high", text: "label", textAnchor: "end", lineAnchor: "top", dx: -4, dy: 3, fill: "#444", fontSize: 12, stroke: "#fff", strokeWidth: 3,
     }),
   ];
@@ -28,6 +38,7 @@ export default function timeCourses(section) {
       ...bands(panel, view),
       ...(view.domain[0] < 0 && view.domain[1] > 0 ? [Plot.ruleY([0], {stroke: "#333"})] : []),
       ...on.map((series) => lineOf(series, view.times)),
+      ...bandNames(panel, view),
     ],
   });
 }

@@ -53,7 +53,7 @@ export default function timeline(section) {
       },
     });
     const list = element("dl", {});
-    for (const act of acts) list.append(element("dt", {}, `${act.number}  ${clock(act.time)}`), element("dd", {}, act.words));
+    for (const act of acts) list.append(element("dt", {}, `${act.number}. ${clock(act.time)}`), element("dd", {}, act.words));
     frame.figure.insertBefore(element("div", {class: "acts"}, list), frame.figure.querySelector(".save"));
     return frame;
   });

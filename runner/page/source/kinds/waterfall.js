@@ -43,7 +43,7 @@ export default function waterfall(section) {
   const current = () => steps(choices[chosen].steps);
   const frame = chart({
     id: `${section.id}-1`,
-    title: section.topic,
+    title: "Step by step",
     columns: () => {
       const all = choices[chosen].steps;
       return [
