@@ -182,8 +182,7 @@ std::string inputs_table(const study::Study& s) {
     text += wrapped(input.path + ": " + input.law_text +
                         (input.source.empty() ? "" : " [" + input.source + "]") +
                         (input.of_cohort ? " (who the baby is)" : ""),
-                    2, 6) +
-            "\n";
+                    2, 6);
   }
   return text;
 }

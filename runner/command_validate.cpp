@@ -21,6 +21,8 @@ namespace {
 namespace fs = std::filesystem;
 using study::Verdict;
 
+constexpr std::size_t widest_reading = 40;
+
 struct Wish {
   std::vector<std::string> files;
   std::string out;
@@ -45,8 +47,8 @@ Validation validate(const Wish& wish) {
   for (const fs::path& path : paths) {
     // A file of somebody else may cite works that the bibliography here does not hold.
     const bool ours = shipped || path.lexically_normal().parent_path() == folder / "published";
-    auto read = files::read_experiment(path, all.models, ours ? &all.bibliography : nullptr,
-                                       problems);
+    auto read =
+        files::read_experiment(path, all.models, ours ? &all.bibliography : nullptr, problems);
     all.experiments.push_back(std::move(read.experiment));
   }
   problems.refuse_if_any();
@@ -85,7 +87,7 @@ std::string band_text(const study::Reading& r) {
 }
 
 std::string in_sentence(const study::Reading& r) {
-  return r.unit == "1" ? r.name : r.name + " [" + r.unit + "]";
+  return r.unit == "1" ? r.name : r.name + " [" + r.unit + "]";  // as in the CSV of a run
 }
 
 std::string table(const Validation& all) {
@@ -99,7 +101,8 @@ std::string table(const Validation& all) {
                             role, e.practice.empty() ? e.source : e.practice));
       for (std::size_t k = 0; k < e.readings.size(); ++k) {
         const auto& finding = all.outcomes[i].findings[k];
-        t.row("  " + in_sentence(e.readings[k]),
+        // Longer names would push columns below the table.
+        t.row("  " + cut(in_sentence(e.readings[k]), widest_reading),
               {published_text(e.readings[k]), band_text(e.readings[k]), figure(finding.simulated),
                verdict_word(finding.verdict)});
       }
@@ -120,9 +123,9 @@ std::string remarks(const Validation& all) {
       if (run.status == simulate::RunStatus::finished) continue;
       add(fmt::format(
           "{}, arm {}: {}{}, at {}", e.name, e.arms[arm].name, simulate::message(run.status),
-          run.state < 0 ? std::string()
-                        : fmt::format(" ({})", baby::state_list[static_cast<std::size_t>(run.state)]
-                                                   .meaning),
+          run.state < 0
+              ? std::string()
+              : fmt::format(" ({})", baby::state_list[static_cast<std::size_t>(run.state)].meaning),
           files::time_label(run.time)));
     }
     for (std::size_t k = 0; k < e.readings.size(); ++k) {
@@ -177,8 +180,7 @@ files::ExitCode carry_out(const Wish& wish) {
     return files::ExitCode::done;
   }
   const Validation all = validate(wish);
-  const auto code =
-      failed(all) ? files::ExitCode::published_check_failed : files::ExitCode::done;
+  const auto code = failed(all) ? files::ExitCode::published_check_failed : files::ExitCode::done;
   if (wish.summary) {
     print(summary_line(all) + "\n");
     return code;
@@ -216,8 +218,8 @@ void add_validate(CLI::App& app, Command& chosen) {
   command->add_flag("--quiet", wish->quiet, "Print nothing but the path of the results folder");
   auto* const summary = command->add_flag("--summary", wish->summary,
                                           "Only say how many checks hold, in one line; no folder");
-  auto* const document = command->add_flag(
-      "--document", wish->document, "Print the credibility document (Markdown); no folder");
+  auto* const document = command->add_flag("--document", wish->document,
+                                           "Print the credibility document (Markdown); no folder");
   auto* const format =
       command->add_flag("--format", wish->format, "Print the keys of a file of an experiment");
   summary->excludes(document)->excludes(format);

@@ -22,7 +22,7 @@ files::ExitCode plan(const BatchRequest& request) {
   const int threads = thread_count(request, false);
   const Needs needs = needs_of(*study, threads);
   std::string text = s.title + "\n\n";
-  if (!s.note.empty()) text += wrapped(s.note, 0, 0) + "\n\n";
+  if (!s.note.empty()) text += wrapped(s.note, 0, 0) + "\n";
   text += fmt::format("Babies   {}, {}, seed {}\n", s.runs(),
                       design_words[static_cast<std::size_t>(s.design.kind)], s.design.seed);
   for (std::size_t a = 0; a < s.arms.size(); ++a)
@@ -40,7 +40,7 @@ files::ExitCode plan(const BatchRequest& request) {
   for (const auto o : s.outputs)
     outputs += (outputs.empty() ? "" : ", ") + std::string(simulate::output_list[o].name);
   for (const double t : s.times) times += (times.empty() ? "" : ", ") + files::time_label(t);
-  text += wrapped("Outputs  " + outputs, 0, 9) + "\n" + wrapped("Times    " + times, 0, 9) + "\n";
+  text += wrapped("Outputs: " + outputs, 0, 9) + wrapped("Times: " + times, 0, 9);
   text += fmt::format("\nInputs that vary ({})\n{}", s.inputs.size(), inputs_table(s));
   print(study->problems.warnings_text() + text + "\n" + std::string(files::caution) + "\n");
   return files::ExitCode::done;

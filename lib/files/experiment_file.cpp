@@ -89,14 +89,14 @@ const KeyTable& published_keys() {
       "published",
       "What was published, as plain numbers in the unit of the reading. The band is the mean ± 2 "
       "SD, the stated interval, or ± 20 % of the value where no spread is given.",
-      {text("value", "mean or median"),
-       text("sd", "standard deviation"),
-       text("se", "standard error; needs n"),
-       text("n", "number of subjects, with se"),
+      {text("value", "mean or median"), text("sd", "standard deviation"),
+       text("se", "standard error; needs n"), text("n", "number of subjects, with se"),
        texts("interval", "95 % interval: [low, high]").length(2, 2),
        texts("range", "lowest and highest value found: [low, high]").length(2, 2),
-       texts("quartiles", "first and third quartile: [low, high]; taken as the value ± 1.48 times "
-                          "their distance").length(2, 2),
+       texts("quartiles",
+             "first and third quartile: [low, high]; taken as the value ± 1.48 times "
+             "their distance")
+           .length(2, 2),
        text("more_than", "for facts of which only the direction is known"),
        text("less_than", "for facts of which only the direction is known")}};
   return table;
@@ -248,7 +248,8 @@ class ExperimentReader {
     std::optional<Node> base;
     if (arms.contains(named->text)) {
       if (std::find(chain.begin(), chain.end(), named->text) != chain.end()) {
-        problems_.error(named->origin, path + ".based_on", "this arm is in the end based on itself");
+        problems_.error(named->origin, path + ".based_on",
+                        "this arm is in the end based on itself");
         return std::nullopt;
       }
       base = whole(named->text, arms, chain, f);
@@ -289,7 +290,8 @@ class ExperimentReader {
       reading.figure = *own;
       unit_here = model_unit(reading.figure);
     } else {
-      for (const char* key : {"arm", "output", "take", "at", "from", "to", "level", "per", "against"})
+      for (const char* key :
+           {"arm", "output", "take", "at", "from", "to", "level", "per", "against"})
         if (r.given(key)) r.error(key, "a formula takes its numbers from other readings");
     }
     if (auto other = r.maybe_map("against")) {
@@ -426,6 +428,10 @@ class ExperimentReader {
       return;
     }
     if (reading.unit.empty()) reading.unit = model;
+    if ((reading.unit == "degC") != (model == "degC"))
+      return r.error("unit", model == "K" ? "a difference of temperatures is written in K"
+                                          : "the reading is " + units::description(model) +
+                                                "; it can't be given in " + quote(reading.unit));
     try {
       reading.scale = factor(model, reading.unit);
     } catch (const units::Error&) {
@@ -459,8 +465,8 @@ class ExperimentReader {
     const auto interval = pair("interval"), range = pair("range"), quartiles = pair("quartiles");
     const auto more = maybe("more_than"), less = maybe("less_than");
     r.finish();
-    const int spreads = sd.has_value() + se.has_value() + interval.has_value() +
-                        range.has_value() + quartiles.has_value() + (more || less);
+    const int spreads = sd.has_value() + se.has_value() + interval.has_value() + range.has_value() +
+                        quartiles.has_value() + (more || less);
     if (spreads > 1) return r.error({}, "give one kind of spread");
     if ((sd || se || quartiles) && !value)
       return r.error({}, "a spread without its mean: the key \"value\" is missing");
@@ -502,10 +508,13 @@ const KeyTable& experiment_keys() {
       "published experiment",
       "An experiment from the literature: who did what to whom, and what was found.",
       {text("title", "a few words for tables").required(),
-       text("source", "a key of the bibliography, optionally a comma and where in it; `own` for "
-                      "common practice").required(),
-       text("grade", "how good the evidence is when it is no publication, such as: common "
-                     "practice, no source"),
+       text("source",
+            "a key of the bibliography, optionally a comma and where in it; `own` for "
+            "common practice")
+           .required(),
+       text("grade",
+            "how good the evidence is when it is no publication, such as: common "
+            "practice, no source"),
        text("done", "what was done, in words").required(),
        word("role", words_of(study::roles), meanings_of(study::roles)).required(),
        word("part", words_of(study::model_parts), meanings_of(study::model_parts)).required(),

@@ -24,7 +24,8 @@ const KeyTable& experiment_keys();
 
 /// Reads an experiment. With a bibliography, the source of the experiment and those of all
 /// overrides must resolve in it; a file of somebody else may name works that it does not hold, then
-/// pass none. Everything wrong goes to `problems`; use the experiment only when nothing was refused.
+/// pass none. Everything wrong goes to `problems`; use the experiment only when nothing was
+/// refused.
 ExperimentFile read_experiment(const std::filesystem::path& path, const Models& models,
                                const Bibliography* bibliography, Problems& problems);
 

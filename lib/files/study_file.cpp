@@ -358,12 +358,17 @@ class StudyReader {
     CaseFile c = read_case(std::move(document->root), name, models_, problems_);
     if (problems_.refused()) return;
     arms_.push_back({std::move(c.understood), origin});
-    f.study.arms.push_back({name, c.c.title, {}});
+    std::string title = c.c.title;
+    if (changes)
+      for (const Entry& change : changes->entries)
+        title += (&change == &changes->entries.front() ? "; " : ", ") + change.key + " " +
+                 change.value.text;
+    f.study.arms.push_back({name, title, {}});
   }
 
   void read_arms(Reader& r, StudyFile& f) {
     const std::string single = r.text("case");
-    auto arms = r.given("arms") ? r.entries("arms") : std::vector<std::pair<std::string, Reader>>();
+    auto arms = r.entries("arms");
     if (problems_.refused()) return;
     if (single.empty() == arms.empty())
       return r.error(single.empty() ? "" : "case", "a study names one `case`, or several `arms`",
@@ -395,7 +400,6 @@ class StudyReader {
     if (problems_.refused()) return;
     const auto own_cohort = r.file("cohort", models_.folder);
     std::optional<Document> cohort;
-    std::vector<std::pair<Reader, bool>> correlations;
     const Node* const vary = r.anything("vary");
     if (own_cohort) {
       f.cohort = own_cohort->stem().string();

@@ -11,9 +11,7 @@ namespace serosa::study {
 
 namespace {
 
-namespace out = simulate::output;
 constexpr double none = std::numeric_limits<double>::quiet_NaN();
-constexpr double infinite = std::numeric_limits<double>::infinity();
 constexpr double same_hour = 1e-9;
 constexpr int points = 200;  // of a mean, an extreme or a crossing
 
@@ -63,8 +61,8 @@ double crossing(std::span<const double> times, std::span<const double> values, d
   for (std::size_t i = 0; i < times.size(); ++i) {
     if (values[i] == level) return times[i];
     if (i > 0 && (values[i - 1] < level) != (values[i] < level))
-      return times[i - 1] + (times[i] - times[i - 1]) * (level - values[i - 1]) /
-                                (values[i] - values[i - 1]);
+      return times[i - 1] +
+             (times[i] - times[i - 1]) * (level - values[i - 1]) / (values[i] - values[i - 1]);
   }
   return none;
 }
@@ -129,8 +127,7 @@ class Formula {
     if (accept('(')) return bracketed();
     if (rest_.empty()) fail("the formula ends too early");
     double number = 0;
-    const auto [end, error] =
-        std::from_chars(rest_.data(), rest_.data() + rest_.size(), number);
+    const auto [end, error] = std::from_chars(rest_.data(), rest_.data() + rest_.size(), number);
     if (error == std::errc{}) {
       rest_.remove_prefix(static_cast<std::size_t>(end - rest_.data()));
       return number;
@@ -222,22 +219,20 @@ Verdict overall(std::span<const Finding> findings) {
 }  // namespace
 
 Published with_deviation(double mean, double standard_deviation) {
-  return {mean, mean - 2 * standard_deviation, mean + 2 * standard_deviation, "mean ± 2 SD"};
+  return {mean, mean - 2 * standard_deviation, mean + 2 * standard_deviation, "mean ± 2 SD", false};
 }
 
 Published with_interval(std::optional<double> value, double low, double high, std::string kind) {
-  return {value, low, high, std::move(kind)};
+  return {value, low, high, std::move(kind), false};
 }
 
 Published without_spread(double value) {
   const double margin = 0.2 * std::abs(value);
-  return {value, value - margin, value + margin, "± 20 %"};
+  return {value, value - margin, value + margin, "± 20 %", false};
 }
 
 Published bounded(double more_than, double less_than) {
-  // Strictly inside, so that "more than 0" is not met by nothing at all.
-  return {std::nullopt, std::nextafter(more_than, infinite), std::nextafter(less_than, -infinite),
-          "bound"};
+  return {std::nullopt, more_than, less_than, "bound", true};
 }
 
 std::string formula_name(std::string_view reading) {
@@ -304,9 +299,8 @@ std::vector<Outcome> carry_out(std::span<const Experiment> experiments,
   std::size_t first = 0;
   for (const Experiment& e : experiments) {
     Outcome outcome;
-    Evaluation evaluation(e, [&](const Figure& f) {
-      return take(f, results[first + f.arm], times[first + f.arm]);
-    });
+    Evaluation evaluation(
+        e, [&](const Figure& f) { return take(f, results[first + f.arm], times[first + f.arm]); });
     for (std::size_t i = 0; i < e.readings.size(); ++i) {
       const double simulated = evaluation.value(i);
       outcome.findings.push_back({simulated, judge(e.readings[i], simulated)});

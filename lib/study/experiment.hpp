@@ -14,41 +14,41 @@
 #include "simulate/run.hpp"
 
 // X(enumerator, word in a file, meaning)
-#define SEROSA_TAKINGS(X)                                                              \
-  X(at, "at", "the value at the hour `at`")                                            \
-  X(change, "change", "the value at `to` less the value at `from`")                    \
-  X(rate, "rate", "the change from `from` to `to` per hour")                           \
-  X(mean, "mean", "the mean over the time from `from` to `to`")                        \
-  X(most, "most", "the highest value between `from` and `to`")                         \
-  X(least, "least", "the lowest value between `from` and `to`")                        \
+#define SEROSA_TAKINGS(X)                                           \
+  X(at, "at", "the value at the hour `at`")                         \
+  X(change, "change", "the value at `to` less the value at `from`") \
+  X(rate, "rate", "the change from `from` to `to` per hour")        \
+  X(mean, "mean", "the mean over the time from `from` to `to`")     \
+  X(most, "most", "the highest value between `from` and `to`")      \
+  X(least, "least", "the lowest value between `from` and `to`")     \
   X(reaches, "reaches", "the hour after `from` at which the output first crosses `level`")
 
-#define SEROSA_COMPARISONS(X)                                                        \
-  X(ratio, "ratio", "the reading divided by the other one")                          \
-  X(difference, "difference", "the reading less the other one")                      \
+#define SEROSA_COMPARISONS(X)                                   \
+  X(ratio, "ratio", "the reading divided by the other one")     \
+  X(difference, "difference", "the reading less the other one") \
   X(relative_change, "relative-change", "(reading − other) / other")
 
-#define SEROSA_ROLES(X)                                                          \
-  X(check, "check", "never used to set a parameter")                             \
+#define SEROSA_ROLES(X)                              \
+  X(check, "check", "never used to set a parameter") \
   X(calibration, "calibration", "used to set parameters whose grade is assumption")
 
-#define SEROSA_MODEL_PARTS(X)                                                          \
-  X(evaporation, "evaporation", "water lost through skin, bowel surface and covers")   \
-  X(heat, "heat", "dry heat, metabolism, temperatures")                                \
-  X(airway, "airway", "water lost with the breath")                                    \
-  X(microcirculation, "microcirculation", "plasma against interstitium, lymph")        \
-  X(bowel_wall, "bowel wall", "the bowel's capillaries, wall, lumen and blood flow")   \
-  X(kidney, "kidney", "filtration, urine, its osmolality")                             \
+#define SEROSA_MODEL_PARTS(X)                                                           \
+  X(evaporation, "evaporation", "water lost through skin, bowel surface and covers")    \
+  X(heat, "heat", "dry heat, metabolism, temperatures")                                 \
+  X(airway, "airway", "water lost with the breath")                                     \
+  X(microcirculation, "microcirculation", "plasma against interstitium, lymph")         \
+  X(bowel_wall, "bowel wall", "the bowel's capillaries, wall, lumen and blood flow")    \
+  X(kidney, "kidney", "filtration, urine, its osmolality")                              \
   X(circulation, "circulation", "blood volume, filling, output, pressure, haematocrit") \
   X(sodium, "sodium", "sodium, body water and weight")
 
 // X(enumerator, word, unit, member of the body, meaning)
-#define SEROSA_DIVISORS(X)                                                             \
-  X(weight, "weight", "kg", weight, "weight at the start")                             \
-  X(surface, "surface", "m2", surface, "body surface")                                 \
-  X(exposed_area, "exposed-area", "m2", spread_area, "area that bare bowel exposes")   \
-  X(packed_area, "packed-area", "m2", packed_area, "envelope of the packed bowel")     \
-  X(wall_mass, "wall-mass", "g", wall_mass, "mass of the herniated bowel's wall")      \
+#define SEROSA_DIVISORS(X)                                                           \
+  X(weight, "weight", "kg", weight, "weight at the start")                           \
+  X(surface, "surface", "m2", surface, "body surface")                               \
+  X(exposed_area, "exposed-area", "m2", spread_area, "area that bare bowel exposes") \
+  X(packed_area, "packed-area", "m2", packed_area, "envelope of the packed bowel")   \
+  X(wall_mass, "wall-mass", "g", wall_mass, "mass of the herniated bowel's wall")    \
   X(blood_volume, "blood-volume", "mL", clamped_blood_volume, "blood volume at the start")
 
 // X(enumerator, sentence)
@@ -114,7 +114,8 @@ struct Published {
   std::optional<double> value;
   double low, high;    ///< the band
   std::string spread;  ///< how the band was made: "mean ± 2 SD", "95 % interval", "± 20 %" …
-  bool holds(double x) const { return x >= low && x <= high; }
+  bool open = false;   ///< the ends do not belong to it: "more than 0" is not met by 0
+  bool holds(double x) const { return open ? x > low && x < high : x >= low && x <= high; }
 };
 
 /// The bands of the house: mean ± 2 SD; the stated interval; ± 20 % where no spread is given.
@@ -165,7 +166,7 @@ struct Finding {
 
 /// What became of an experiment: the worst of its readings, a failure that is not known first.
 struct Outcome {
-  std::vector<Finding> findings;         ///< as many as readings
+  std::vector<Finding> findings;          ///< as many as readings
   std::vector<simulate::RunReport> runs;  ///< as many as arms
   Verdict verdict;
 };
