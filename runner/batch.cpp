@@ -12,7 +12,6 @@
 #include <optional>
 #include <thread>
 
-#include "files/netcdf.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
@@ -106,17 +105,7 @@ void add_batch_options(CLI::App& command, BatchRequest& request) {
 }
 
 std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request) {
-  auto all = std::make_unique<LoadedStudy>();
-  const fs::path folder = models_folder(request.models);
-  const auto bibliography = files::read_bibliography(folder / "references.bib", all->problems);
-  all->models =
-      files::read_models(folder, bibliography ? &*bibliography : nullptr, all->problems);
-  all->problems.refuse_if_any();
-  all->file = files::read_study(request.study, all->models, all->problems);
-  all->problems.refuse_if_any();
-  const auto build = build_info();
-  all->fingerprint = files::fingerprint(all->file, build.version + " " + build.commit);
-  return all;
+  return files::load_study(request.study, models_folder(request.models), build_info());
 }
 
 files::Part part_of(const std::string& text) {
@@ -202,8 +191,7 @@ std::string log_text(const BatchRequest& request, double simulation, double writ
 }
 
 /// The outcome at the last time, and what the arms differ by, baby by baby.
-std::string outcome_table(const files::StudyFile& f, const files::Blocks& blocks) {
-  const auto& s = f.study;
+std::string outcome_table(const study::Study& s, const files::Blocks& blocks) {
   const auto& layout = blocks.layout();
   const std::size_t last = s.times.size() - 1;
   static constexpr double levels[] = {0.05, 0.5, 0.95};
@@ -246,73 +234,29 @@ std::string outcome_table(const files::StudyFile& f, const files::Blocks& blocks
   return table.text();
 }
 
-struct Finishing {
-  const BatchRequest& request;
-  const LoadedStudy& study;
-  files::BatchFolder& folder;
-  files::Blocks& blocks;
-  std::vector<std::string> warnings;
-  double simulation_seconds = 0;
+/// What the log tells of the computing.
+struct Computed {
+  double seconds = 0;
   int threads = 1, ranks = 1;
 };
 
-/// Writes all results, removes the journals and tells the outcome.
-ExitCode finish(Finishing f) {
-  const auto start = Clock::now();
-  const auto& file = f.study.file;
-  const auto& s = file.study;
-  auto& folder = f.folder;
-  const files::BuildInfo build = build_info();
-  const files::Failures failures = files::count_failures(f.blocks);
-  const bool statistics = failures.total() == 0 || s.exclude_failed;
-  folder.write("study.yaml", files::write_document(file.understood));
-  for (std::size_t a = 0; a < s.arms.size(); ++a)
-    folder.write("cases/" + s.arms[a].name + ".yaml", files::write_document(file.arms[a]));
-  for (const auto& table : file.tables) folder.write(table->name, table->text);
-  if (std::any_of(s.inputs.begin(), s.inputs.end(), [](const auto& i) { return i.of_cohort; }))
-    folder.write("cohort.csv",
-                 [&](const fs::path& path) { files::write_cohort_csv(path, file); });
-  try {
-    folder.write("runs.nc", [&](const fs::path& path) {
-      files::write_runs_nc(path, file, f.blocks, build);
-    });
-    if (!s.series_times.empty() && (statistics || s.series_of_all_runs))
-      folder.write("series.nc", [&](const fs::path& path) {
-        files::write_series_nc(path, file, f.blocks, build, statistics);
-      });
-  } catch (const files::NetcdfError& failure) {
-    throw files::WriteError("cannot write into " + files::quote(folder.path().string()) + ": " +
-                            failure.what());
-  }
-  folder.write("failed.csv", files::failed_shares_csv(file, failures));
-  if (failures.total() > 0)
-    folder.write("failed_runs.csv", [&](const fs::path& path) {
-      files::write_failed_runs_csv(path, f.blocks, file);
-    });
-  if (statistics) {
-    folder.write("summary.csv", files::batch_summary_csv(file, f.blocks));
-    if (s.arms.size() > 1) folder.write("differences.csv", files::differences_csv(file, f.blocks));
-    if (!s.bands.empty()) folder.write("bands.csv", files::bands_csv(file, f.blocks));
-  }
-  folder.write("log.txt", log_text(f.request, f.simulation_seconds, seconds_since(start),
-                                   f.threads, f.ranks));
-  const std::string outcome = f.request.quiet || !statistics ? "" : outcome_table(file, f.blocks);
-  // The manifest makes the batch a finished one; only then may the journal go.
-  folder.write(files::BatchFolder::manifest,
-               files::batch_manifest_json(file, failures, build, f.warnings, folder.written()));
-  for (const auto& journal : f.blocks.journals()) {
-    std::error_code ignored;
-    fs::remove(journal->path(), ignored);
-  }
-  if (f.request.quiet) {
-    print(folder.path().string() + "\n");
+/// Writes all results and tells the outcome.
+ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
+                const Computed& computed) {
+  const auto& s = study.file.study;
+  const auto [failures, statistics] = batch.write(build_info(), [&](double writing) {
+    return log_text(request, computed.seconds, writing, computed.threads, computed.ranks);
+  });
+  const std::string folder = batch.folder().path().string();
+  if (request.quiet) {
+    print(folder + "\n");
   } else {
-    print(fmt::format("{}\n{} babies, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n",
-                      s.title, s.runs(),
+    const std::string outcome =
+        statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
+    print(fmt::format("{}\n{} babies, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
+                      s.runs(),
                       s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
-                      failures.total(), s.runs() * s.arms.size(),
-                      outcome.empty() ? "" : "\n" + outcome + "\n", files::caution,
-                      folder.path().string()));
+                      failures.total(), s.runs() * s.arms.size(), outcome, files::caution, folder));
   }
   if (failures.total() == 0) return ExitCode::done;
   for (std::size_t a = 0; a < s.arms.size(); ++a)
@@ -332,81 +276,49 @@ void tell(const std::vector<std::string>& remarks) {
   for (const auto& remark : remarks) fmt::print(stderr, "serosa: {}\n", remark);
 }
 
-std::vector<std::string> warnings_of(const LoadedStudy& study) {
-  std::vector<std::string> texts;
-  for (const auto& problem : study.problems.all()) texts.push_back(problem.text());
-  return texts;
-}
-
 ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
                      Dismissal& dismissal) {
   const auto& s = study.file.study;
   const files::Part part = part_of(request.part);
-  const study::Layout layout(s);
   if (part.parts > 1 && request.out.empty())
     throw CLI::ValidationError("--part needs --out: all parts go into one folder");
   fmt::print(stderr, "{}", study.problems.warnings_text());
-  files::BatchFolder folder(request.out.empty()
-                                ? files::BatchFolder::choose("results", s.name, study.fingerprint)
-                                : fs::path(request.out));
-  std::vector<std::unique_ptr<files::Journal>> journals;
-  journals.push_back(std::make_unique<files::Journal>(folder.journal(part), layout,
-                                                      study.fingerprint, part));
-  files::Blocks blocks(layout, std::move(journals));
-  files::Journal& journal = *blocks.journals().front();
-  tell(journal.remarks());
-  const auto missing = blocks.missing(part);
-  std::uint64_t all = 0, before = 0;
-  for (std::uint64_t b = 0; b < layout.blocks; ++b)
-    if (part.has(b)) {
-      all += layout.runs_of(b) * layout.arms;
-      if (journal.has(b)) before += layout.runs_of(b) * layout.arms;
-    }
-  if (before > 0)
-    fmt::print(stderr, "serosa: going on in {}: {} of {} runs are there\n",
-               files::quote(folder.path().string()), before, all);
+  files::Batch batch(study, request.out, part);
+  tell(batch.remarks());
+  const std::string folder = batch.folder().path().string();
+  if (batch.runs_before() > 0)
+    fmt::print(stderr, "serosa: going on in {}: {} of {} runs are there\n", files::quote(folder),
+               batch.runs_before(), batch.runs());
   const StopSignals signals;
-  Progress progress(s.name, before, all, request.quiet);
+  Progress progress(s.name, batch.runs_before(), batch.runs(), request.quiet);
   const int threads = thread_count(request, ranks != nullptr);
-  auto safe = Clock::now();
-  const study::Keeper keeper{[&](const study::Finished& done) {
-                               journal.append(done.block, done.table);
-                               progress.add(layout.runs_of(done.block) * layout.arms);
-                             },
-                             [] { return stop_asked != 0; },
-                             [&] {
-                               progress.tick();
-                               if (seconds_since(safe) < 10) return;
-                               journal.to_disk();
-                               safe = Clock::now();
-                             }};
-  std::size_t left = 0;
+  bool done = false;
   const auto start = Clock::now();
   try {
     dismissal.handed_out();
-    left = study::hand_out(s, missing, threads, ranks, study.fingerprint, keeper);
+    done = batch.compute(threads, ranks,
+                         {[&](std::uint64_t runs) { progress.add(runs); },
+                          [] { return stop_asked != 0; }, [&] { progress.tick(); }});
   } catch (...) {
     progress.end();
     throw;
   }
   const double simulation = seconds_since(start);
   progress.end();
-  journal.to_disk();
-  const std::string again = fmt::format(
-      "serosa sweep {} --out {}{}", request.study, folder.path().string(),
-      request.part.empty() ? "" : " --part " + request.part);
-  if (left > 0) {
-    fmt::print(stderr, "serosa: stopped; what was finished is kept. Go on with\n  {}\n", again);
+  if (!done) {
+    fmt::print(stderr,
+               "serosa: stopped; what was finished is kept. Go on with\n  serosa sweep {} --out "
+               "{}{}\n",
+               request.study, folder, request.part.empty() ? "" : " --part " + request.part);
     return ExitCode::interrupted;
   }
   if (part.parts > 1) {
     if (!request.quiet)
       print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
-                        part.part, part.parts, request.study, folder.path().string()));
+                        part.part, part.parts, request.study, folder));
     return ExitCode::done;
   }
-  return finish({request, study, folder, blocks, warnings_of(study), simulation, threads,
-                 ranks ? ranks->size() : 1});
+  return finish(request, study, batch, {simulation, threads, ranks ? ranks->size() : 1});
 }
 
 }  // namespace
@@ -436,15 +348,10 @@ ExitCode sweep(const BatchRequest& request) {
 ExitCode merge(const BatchRequest& request) {
   if (request.out.empty()) throw CLI::ValidationError("merge needs --out: the folder of the parts");
   const auto study = load_study(request);
-  const study::Layout layout(study->file.study);
-  files::BatchFolder folder(request.out);
-  std::vector<std::unique_ptr<files::Journal>> journals;
-  for (const auto& part : folder.parts()) {
-    journals.push_back(std::make_unique<files::Journal>(folder.journal(part), layout,
-                                                        study->fingerprint, part));
-    tell(journals.back()->remarks());
-  }
-  files::Blocks blocks(layout, std::move(journals));
+  files::Batch batch = files::Batch::of_parts(*study, request.out);
+  tell(batch.remarks());
+  files::Blocks& blocks = batch.blocks();
+  const auto& layout = blocks.layout();
   const auto missing = blocks.missing();
   if (!missing.empty()) {
     std::uint64_t runs = 0;
@@ -458,7 +365,7 @@ ExitCode merge(const BatchRequest& request) {
         "{} of {} babies are missing in {}; run the parts that are not done, then merge again{}",
         runs, layout.runs, files::quote(request.out), parts));
   }
-  return finish({request, *study, folder, blocks, warnings_of(*study)});
+  return finish(request, *study, batch, {});
 }
 
 }  // namespace serosa::runner

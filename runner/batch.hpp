@@ -5,10 +5,8 @@
 #include <memory>
 #include <string>
 
-#include "files/batch_results.hpp"
+#include "files/batch.hpp"
 #include "files/exit_codes.hpp"
-#include "files/models.hpp"
-#include "files/study_file.hpp"
 
 namespace serosa::runner {
 
@@ -22,13 +20,7 @@ struct BatchRequest {
   std::string command_line;
 };
 
-/// A study with what was read for it.
-struct LoadedStudy {
-  files::Models models;
-  files::StudyFile file;
-  files::Problems problems;  ///< warnings
-  std::string fingerprint;
-};
+using files::LoadedStudy;
 
 void add_batch_options(CLI::App& command, BatchRequest& request);
 

@@ -11,6 +11,7 @@
 #include <ctime>
 #include <set>
 
+#include "files/side_by_side.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/json_report.hpp"
@@ -155,26 +156,12 @@ void collect_inputs(Computation& all) {
 }
 
 void choose_times(Computation& all) {
-  double until = all.cases.front().file.c.until, every = all.cases.front().file.c.every;
-  std::vector<double> report;
-  for (const auto& c : all.cases) {
-    if (c.file.c.until != all.cases.front().file.c.until)
-      all.notes.push_back("the cases end at different times; all are shown to the earliest end");
-    until = std::min(until, c.file.c.until);
-    every = std::min(every, c.file.c.every);
-    report.insert(report.end(), c.file.c.report_at.begin(), c.file.c.report_at.end());
-  }
-  std::sort(all.notes.begin(), all.notes.end());
-  all.notes.erase(std::unique(all.notes.begin(), all.notes.end()), all.notes.end());
-  const auto before = std::erase_if(report, [](double t) { return t < 0; });
-  if (before > 0) all.notes.push_back("times before birth are left out of the table");
-  std::erase_if(report, [&](double t) { return t > until + 1e-9; });
-  if (report.empty()) report = {until};
-  all.times = simulate::grid(0, until, every, report);
-  for (std::size_t i = 0; i < all.times.size(); ++i)
-    if (std::any_of(report.begin(), report.end(),
-                    [&](double t) { return std::abs(t - all.times[i]) < 2e-9; }))
-      all.report_times.push_back(i);
+  std::vector<const care::Case*> cases;
+  for (const auto& c : all.cases) cases.push_back(&c.file.c);
+  auto times = files::shared_times(cases);
+  all.times = std::move(times.all);
+  all.report_times = std::move(times.report);
+  all.notes.insert(all.notes.end(), times.notes.begin(), times.notes.end());
 }
 
 std::string folder_name(const Computation& all) {
@@ -183,29 +170,11 @@ std::string folder_name(const Computation& all) {
   return all.cases.front().name + "-and-" + std::to_string(all.cases.size() - 1) + "-more";
 }
 
-/// Courses that the page shows beside the outputs: the deficit against the twin, and the parts of
-/// the deficits that explain differences.
+/// Courses that the page shows beside the outputs.
 std::vector<files::ExtraSeries> extra_series(const Computation& all) {
-  std::vector<files::ExtraSeries> list{
-      {"circulating_deficit_against_ordinary_care",
-       "mL",
-       "Blood volume missing against the same baby under ordinary care",
-       {}}};
-  for (const auto& p : study::part_list)
-    list.push_back({"part_" + std::string(p.name),
-                    "mL",
-                    "Part of the circulating deficit: " + std::string(p.meaning),
-                    {}});
-  for (const auto& c : all.cases)
-    for (std::size_t t = 0; t < all.times.size(); ++t) {
-      const double volume = c.result.at(t, simulate::output::blood_volume);
-      const bool reached = !std::isnan(volume);
-      list.front().values.push_back(c.twin_result.at(t, simulate::output::blood_volume) - volume);
-      const auto account = reached ? study::deficit_account(c.result, t) : study::DeficitAccount{};
-      for (std::size_t p = 0; p < study::part::count; ++p)
-        list[p + 1].values.push_back(reached ? account.parts[p] : std::nan(""));
-    }
-  return list;
+  std::vector<files::RunAndTwin> runs;
+  for (const auto& c : all.cases) runs.push_back({&c.result, &c.twin_result});
+  return files::extra_series(runs, all.times.size());
 }
 
 files::Results to_write(const Computation& all, const std::string& report) {

@@ -1,0 +1,144 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "files/batch.hpp"
+
+#include <algorithm>
+#include <chrono>
+
+#include "files/netcdf.hpp"
+
+namespace serosa::files {
+
+namespace fs = std::filesystem;
+using Clock = std::chrono::steady_clock;
+
+namespace {
+
+double seconds_since(Clock::time_point start) {
+  return std::chrono::duration<double>(Clock::now() - start).count();
+}
+
+Blocks open_blocks(const LoadedStudy& study, const BatchFolder& folder,
+                   const std::vector<Part>& parts) {
+  const study::Layout layout(study.file.study);
+  std::vector<std::unique_ptr<Journal>> journals;
+  for (const Part& part : parts)
+    journals.push_back(
+        std::make_unique<Journal>(folder.journal(part), layout, study.fingerprint, part));
+  return {layout, std::move(journals)};
+}
+
+}  // namespace
+
+std::vector<std::string> LoadedStudy::warnings() const {
+  std::vector<std::string> texts;
+  for (const auto& problem : problems.all()) texts.push_back(problem.text());
+  return texts;
+}
+
+std::unique_ptr<LoadedStudy> load_study(const fs::path& study, const fs::path& models,
+                                        const BuildInfo& build) {
+  auto all = std::make_unique<LoadedStudy>();
+  const auto bibliography = read_bibliography(models / "references.bib", all->problems);
+  all->models = read_models(models, bibliography ? &*bibliography : nullptr, all->problems);
+  all->problems.refuse_if_any();
+  all->file = read_study(study, all->models, all->problems);
+  all->problems.refuse_if_any();
+  all->fingerprint = fingerprint(all->file, build.version + " " + build.commit);
+  return all;
+}
+
+Batch::Batch(const LoadedStudy& study, BatchFolder folder, std::vector<Part> parts)
+    : study_(study), folder_(std::move(folder)), blocks_(open_blocks(study, folder_, parts)) {
+  const auto& layout = blocks_.layout();
+  for (std::uint64_t b = 0; b < layout.blocks; ++b) {
+    if (std::none_of(parts.begin(), parts.end(), [b](const Part& p) { return p.has(b); })) continue;
+    runs_ += layout.runs_of(b) * layout.arms;
+    if (blocks_.has(b)) before_ += layout.runs_of(b) * layout.arms;
+  }
+}
+
+Batch::Batch(const LoadedStudy& study, const fs::path& folder, Part part)
+    : Batch(study,
+            BatchFolder(folder.empty() ? BatchFolder::choose("results", study.file.study.name,
+                                                             study.fingerprint)
+                                       : folder),
+            std::vector<Part>{part}) {}
+
+Batch Batch::of_parts(const LoadedStudy& study, const fs::path& folder) {
+  BatchFolder there(folder);
+  auto parts = there.parts();
+  return {study, std::move(there), std::move(parts)};
+}
+
+std::vector<std::string> Batch::remarks() {
+  std::vector<std::string> all;
+  for (const auto& journal : blocks_.journals())
+    all.insert(all.end(), journal->remarks().begin(), journal->remarks().end());
+  return all;
+}
+
+bool Batch::compute(int threads, study::Messages* ranks, const Watch& watch) {
+  Journal& journal = *blocks_.journals().front();
+  const auto& layout = blocks_.layout();
+  auto safe = Clock::now();
+  const study::Keeper keeper{[&](const study::Finished& done) {
+                               journal.append(done.block, done.table);
+                               watch.add(layout.runs_of(done.block) * layout.arms);
+                             },
+                             watch.stop,
+                             [&] {
+                               watch.tick();
+                               if (seconds_since(safe) < 10) return;
+                               journal.to_disk();
+                               safe = Clock::now();
+                             }};
+  const std::size_t left = study::hand_out(study_.file.study, blocks_.missing(journal.part()),
+                                           threads, ranks, study_.fingerprint, keeper);
+  journal.to_disk();
+  return left == 0;
+}
+
+Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::string(double)>& log) {
+  const auto start = Clock::now();
+  const auto& file = study_.file;
+  const auto& s = file.study;
+  Outcome outcome{count_failures(blocks_), false};
+  outcome.statistics = outcome.failures.total() == 0 || s.exclude_failed;
+  folder_.write("study.yaml", write_document(file.understood));
+  for (std::size_t a = 0; a < s.arms.size(); ++a)
+    folder_.write("cases/" + s.arms[a].name + ".yaml", write_document(file.arms[a]));
+  for (const auto& table : file.tables) folder_.write(table->name, table->text);
+  if (std::any_of(s.inputs.begin(), s.inputs.end(), [](const auto& i) { return i.of_cohort; }))
+    folder_.write("cohort.csv", [&](const fs::path& path) { write_cohort_csv(path, file); });
+  try {
+    folder_.write("runs.nc",
+                  [&](const fs::path& path) { write_runs_nc(path, file, blocks_, build); });
+    if (!s.series_times.empty() && (outcome.statistics || s.series_of_all_runs))
+      folder_.write("series.nc", [&](const fs::path& path) {
+        write_series_nc(path, file, blocks_, build, outcome.statistics);
+      });
+  } catch (const NetcdfError& failure) {
+    throw WriteError("cannot write into " + quote(folder_.path().string()) + ": " + failure.what());
+  }
+  folder_.write("failed.csv", failed_shares_csv(file, outcome.failures));
+  if (outcome.failures.total() > 0)
+    folder_.write("failed_runs.csv",
+                  [&](const fs::path& path) { write_failed_runs_csv(path, blocks_, file); });
+  if (outcome.statistics) {
+    folder_.write("summary.csv", batch_summary_csv(file, blocks_));
+    if (s.arms.size() > 1) folder_.write("differences.csv", differences_csv(file, blocks_));
+    if (!s.bands.empty()) folder_.write("bands.csv", bands_csv(file, blocks_));
+  }
+  folder_.write("log.txt", log(seconds_since(start)));
+  // The manifest makes the batch a finished one; only then may the journal go. Open, it can still
+  // be read.
+  folder_.write(BatchFolder::manifest, batch_manifest_json(file, outcome.failures, build,
+                                                           study_.warnings(), folder_.written()));
+  for (const auto& journal : blocks_.journals()) {
+    std::error_code ignored;
+    fs::remove(journal->path(), ignored);
+  }
+  return outcome;
+}
+
+}  // namespace serosa::files
