@@ -37,19 +37,19 @@ double& parameter(baby::Parameters<double>& p, std::size_t index) {
   return p.*members[index];
 }
 
-const Scene& scene_of(const Study& study, std::size_t arm, const std::vector<double>& values) {
+}  // namespace
+
+std::size_t scene_number(const Study& study, const std::vector<double>& values) {
   std::size_t place = 0;
   for (std::size_t j = 0; j < values.size(); ++j)
     if (!study.inputs[j].is_number())
       place = place * study.inputs[j].words.size() + static_cast<std::size_t>(values[j]);
-  return study.arms[arm].scenes[place];
+  return place;
 }
-
-}  // namespace
 
 RunStatus make_run(const Study& study, std::size_t arm, const std::vector<double>& values,
                    care::Case& c, baby::Parameters<double>& parameters) {
-  const Scene& scene = scene_of(study, arm, values);
+  const Scene& scene = study.arms[arm].scenes[scene_number(study, values)];
   c = scene.c;
   parameters = scene.parameters;
   for (std::size_t j = 0; j < values.size(); ++j) {

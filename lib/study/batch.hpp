@@ -87,6 +87,9 @@ class Drawer {
   Points points_;
 };
 
+/// Which scene of an arm the words among the values choose.
+std::size_t scene_number(const Study& study, const std::vector<double>& values);
+
 /// The case and the parameters of one run of one arm.
 /// @return finished when it may be run, else why not
 simulate::RunStatus make_run(const Study& study, std::size_t arm, const std::vector<double>& values,

@@ -64,6 +64,11 @@ Points::Points(const Design& design) : design_(design) {
   for (const auto& name : design.names) streams_.push_back(stream_of(purpose + name));
   if (design.kind == DesignKind::full_grid && design.levels.size() != design.names.size())
     throw std::logic_error("a full grid needs the levels of every input");
+  if (design.kind == DesignKind::radial)
+    radial_ = std::make_unique<RadialPoints>(design.radial.value(), design.names, design.seed);
+  if (design.kind == DesignKind::trajectories)
+    trajectories_ = std::make_unique<TrajectoryPoints>(design.trajectories.value(), design.names,
+                                                       design.seed);
   if (design.kind == DesignKind::sobol && !design.names.empty())
     sobol_ = std::make_unique<Sobol>(design.names.size(), design.seed, streams_);
 }
@@ -96,6 +101,12 @@ void Points::at(std::uint64_t run, std::span<double> fractions) {
       return;
     case DesignKind::sobol:
       if (sobol_) sobol_->at(run, fractions);
+      return;
+    case DesignKind::radial:
+      radial_->at(run, fractions);
+      return;
+    case DesignKind::trajectories:
+      trajectories_->at(run, fractions);
       return;
   }
 }

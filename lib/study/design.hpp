@@ -3,14 +3,18 @@
 #pragma once
 #include <cstdint>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
 
+#include "study/sensitivity_design.hpp"
+
 namespace serosa::study {
 
-enum class DesignKind { full_grid, random, latin_hypercube, sobol };
+/// The last two serve sensitivities, see study/sensitivity_design.hpp.
+enum class DesignKind { full_grid, random, latin_hypercube, sobol, radial, trajectories };
 
 /// A design over the unit cube, one dimension per input.
 struct Design {
@@ -19,6 +23,8 @@ struct Design {
   std::uint64_t seed = 1;
   std::vector<std::string> names;    ///< of the inputs; they choose the random streams
   std::vector<std::uint64_t> levels;  ///< of the inputs, for a full grid
+  std::optional<RadialPlan> radial = {};
+  std::optional<TrajectoryPlan> trajectories = {};
 };
 
 /// The most inputs a scrambled Sobol' sequence takes here.
@@ -34,6 +40,8 @@ inline constexpr std::size_t most_sobol_inputs = 3667;
 ///
 /// Latin hypercube: in each dimension, of `runs` equal layers each has one run (McKay, Beckman and
 /// Conover, Technometrics 21 (1979) 239).
+///
+/// Radial design and trajectories: see study/sensitivity_design.hpp.
 ///
 /// Full grid: every combination, the first input changing slowest; the fraction is the middle of
 /// the level's share.
@@ -51,6 +59,8 @@ class Points {
   const Design& design_;
   std::vector<std::uint64_t> streams_;
   std::unique_ptr<Sobol> sobol_;
+  std::unique_ptr<RadialPoints> radial_;
+  std::unique_ptr<TrajectoryPoints> trajectories_;
 };
 
 }  // namespace serosa::study
