@@ -9,6 +9,7 @@
 #include <system_error>
 
 #include "files/problems.hpp"
+#include "files/results.hpp"
 #include "files/results_folder.hpp"
 #include "files/sha256.hpp"
 #include "runner/page_parts.hpp"
@@ -141,8 +142,20 @@ std::string page_html(const PageData& data) {
                                    {"@SCRIPT@", script}});
 }
 
+PageData page_of_folder(const fs::path& folder) {
+  std::error_code failure;
+  if (fs::exists(folder / "page.json", failure) && !fs::exists(folder / "UNFINISHED", failure)) {
+    PageData page = read_json(folder / "page.json");
+    if (!page.is_object() || page.value("format", 0) != 1 || !page.contains("sections"))
+      refuse_folder(folder / "page.json", "is not the data of a page of this program");
+    page["caution"] = files::caution;
+    return page;
+  }
+  return page_of_runs(read_run_folder(folder));
+}
+
 void write_page(const fs::path& folder) {
-  write_whole(folder / "report.html", page_html(page_of_runs(read_run_folder(folder))));
+  write_whole(folder / "report.html", page_html(page_of_folder(folder)));
 }
 
 }  // namespace serosa::runner

@@ -20,6 +20,10 @@ const fills = {
   interstitium: "#332288",
   cells: "#aa4499",
   solids: "#999999",
+  under: "#9ecae1",
+  inside: "#f7f7f7",
+  over: "#d9782d",
+  failed: "#4d4d4d",
 };
 
 const lines = {
@@ -41,8 +45,11 @@ const cases = [
 /** Colour, dashes and width of a style name: a route, a store, a deficit or `case:0`. */
 export function look(style) {
   if (style && style.startsWith("case:")) {
-    const own = cases[Number(style.slice(5)) % cases.length];
-    return {width: 2, ...own};
+    const number = Number(style.slice(5));
+    const own = cases[number % cases.length];
+    // Beyond the colours the dashes go on to differ.
+    const turn = Math.floor(number / cases.length);
+    return {width: 2, ...own, dash: turn ? cases[(number + turn) % cases.length].dash ?? "4 2" : own.dash};
   }
   if (lines[style]) return {width: 2, ...lines[style]};
   return {colour: fills[style] ?? "#555555", dash: null, width: 2};

@@ -1,17 +1,29 @@
 // SPDX-License-Identifier: Apache-2.0
 // Reads the page's data and lays its sections out, each by the module of its kind.
 import {element} from "./elements.js";
+import bands from "./kinds/bands.js";
+import distribution from "./kinds/distribution.js";
 import influence from "./kinds/influence.js";
+import intervals from "./kinds/intervals.js";
+import map from "./kinds/map.js";
 import {cases, list, plainTable} from "./kinds/plain.js";
+import pointsPlane from "./kinds/points.js";
+import shares from "./kinds/shares.js";
 import stacked from "./kinds/stacked.js";
 import timeCourses from "./kinds/time_courses.js";
 import timeline from "./kinds/timeline.js";
 import waterfall from "./kinds/waterfall.js";
 
 const kinds = {
+  bands,
   cases,
+  distribution,
   influence,
+  intervals,
   list,
+  map,
+  points: pointsPlane,
+  shares,
   stacked,
   table: plainTable,
   time_courses: timeCourses,

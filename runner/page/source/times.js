@@ -14,9 +14,9 @@ export function hourTicks(until, width) {
   return [0, until];
 }
 
-export function hourAxis(until, width) {
+export function hourAxis(until, width, label = "Time after birth, h") {
   return Plot.axisX(hourTicks(until, width), {
-    label: "Time after birth, h", labelArrow: "none", labelAnchor: "center", labelOffset: 38, tickSize: 5,
+    label, labelArrow: "none", labelAnchor: "center", labelOffset: 38, tickSize: 5,
     tickFormat: (h) => String(Math.round(h * 100) / 100), fontSize: 13, color: "#333",
   });
 }
@@ -33,8 +33,10 @@ const values = (series) => series.values.map((x) => (x === null ? NaN : x * seri
  * @param marks  (panel, shownSeries, view) => marks; `view` has times and width
  * @param seriesOf  panel => all its series, those of the legend first
  * @param extent (panel, shownSeries) => [low, high] of what is drawn
+ * @param around (series, i) => words behind a figure, such as its interval
+ * @param columnsOf (series, panel) => more columns of the table behind
  */
-export function timeSection(section, {marks, seriesOf, extent, area}) {
+export function timeSection(section, {marks, seriesOf, extent, area, around = () => "", columnsOf = () => []}) {
   const {times, panels} = section.data;
   const until = times[times.length - 1];
   const off = new Set();
@@ -81,7 +83,7 @@ export function timeSection(section, {marks, seriesOf, extent, area}) {
       id, title: panel.title, readout,
       columns: () => [
         {head: "Time after birth, h", values: times, digits: 4},
-        ...seriesOf(panel).map((s) => ({head: `${s.label}, ${panel.unit}`, values: s.shown, digits: panel.digits})),
+        ...seriesOf(panel).flatMap((s) => [{head: `${s.label}, ${panel.unit}`, values: s.shown, digits: panel.digits}, ...columnsOf(s, panel)]),
       ],
       paint: (width) => {
         const height = Math.round(Math.min(340, Math.max(230, width * 0.56)));
@@ -118,7 +120,7 @@ export function timeSection(section, {marks, seriesOf, extent, area}) {
     };
     frame.point = (i) => {
       readout.replaceChildren(...on(panel).map((s) =>
-        element("li", {}, sample(s.style, area && s !== panel.total), `${s.brief ?? s.label}: ${shown(s.shown[i], panel.digits)}`)));
+        element("li", {}, sample(s.style, area && s !== panel.total), `${s.brief ?? s.label}: ${shown(s.shown[i], panel.digits)}${around(s, i, panel)}`)));
       place(frame.drawing.querySelector(".cursor"));
     };
     return frame;

@@ -10,7 +10,7 @@ function bandsOf(panel, domain) {
     .filter((band) => band.high > band.low);
 }
 
-function bands(panel, {until, domain}) {
+export function rangeMarks(panel, {until, domain}) {
   const list = bandsOf(panel, domain);
   if (!list.length) return [];
   return [
@@ -20,7 +20,7 @@ function bands(panel, {until, domain}) {
 }
 
 /** Names of the ranges, over the lines so that they can be read. */
-function bandNames(panel, {until, domain}) {
+export function bandNames(panel, {until, domain}) {
   const wide = (domain[1] - domain[0]) * 0.11;
   return [
     Plot.text(bandsOf(panel, domain).filter((band) => band.high - band.low > wide), {
@@ -35,7 +35,7 @@ export default function timeCourses(section) {
     seriesOf: (panel) => panel.series,
     extent: (panel, on) => on.flatMap((series) => series.shown),
     marks: (panel, on, view) => [
-      ...bands(panel, view),
+      ...rangeMarks(panel, view),
       ...(view.domain[0] < 0 && view.domain[1] > 0 ? [Plot.ruleY([0], {stroke: "#333"})] : []),
       ...on.map((series) => lineOf(series, view.times)),
       ...bandNames(panel, view),
