@@ -3,6 +3,7 @@
 
 #include <fmt/chrono.h>
 #include <fmt/format.h>
+#include <sys/resource.h>
 #include <unistd.h>
 
 #include <chrono>
@@ -56,7 +57,8 @@ class StopSignals {
   StopSignals& operator=(const StopSignals&) = delete;
 
  private:
-  struct sigaction old_int_ {}, old_term_ {};
+  struct sigaction old_int_ {
+  }, old_term_{};
 };
 
 double seconds_since(Clock::time_point start) {
@@ -148,8 +150,8 @@ Needs needs_of(const LoadedStudy& study, int threads) {
   needs.runs_per_second = static_cast<double>(runs) / seconds_since(start);
   needs.seconds = static_cast<double>(s.runs()) / needs.runs_per_second;
   const double table = static_cast<double>(layout.numbers() * sizeof(double));
-  const double per_run = static_cast<double>(s.all_times().size() * simulate::output::count *
-                                             sizeof(double)) + 8192;
+  const double per_run =
+      static_cast<double>(s.all_times().size() * simulate::output::count * sizeof(double)) + 8192;
   const double block = static_cast<double>(layout.block * layout.arms) * per_run;
   const double variables =
       1.5e6 * static_cast<double>(s.outputs.size()) + 1e5 * static_cast<double>(s.inputs.size());
@@ -159,10 +161,19 @@ Needs needs_of(const LoadedStudy& study, int threads) {
                   static_cast<double>(8 * s.inputs.size() + 4 +
                                       s.arms.size() * (26 + 8 * layout.outputs * layout.times));
   if (s.series_of_all_runs)
-    needs.results += static_cast<double>(s.runs()) *
-                     static_cast<double>(8 * layout.arms * layout.series_outputs *
-                                         layout.series_times);
+    needs.results +=
+        static_cast<double>(s.runs()) *
+        static_cast<double>(8 * layout.arms * layout.series_outputs * layout.series_times);
   return needs;
+}
+
+bool has_cohort(const study::Study& s) {
+  return std::any_of(s.inputs.begin(), s.inputs.end(), [](const auto& i) { return i.of_cohort; });
+}
+
+const char* what_is_drawn(const study::Study& s) {
+  if (has_cohort(s)) return "babies";
+  return s.design.kind == study::DesignKind::full_grid ? "combinations" : "draws";
 }
 
 std::string inputs_table(const study::Study& s) {
@@ -190,46 +201,54 @@ std::string log_text(const BatchRequest& request, double simulation, double writ
       ranks, simulate::name(simulate::chosen_instruction_set()), simulation, writing);
 }
 
-/// The outcome at the last time, and what the arms differ by, baby by baby.
-std::string outcome_table(const study::Study& s, const files::Blocks& blocks) {
-  const auto& layout = blocks.layout();
-  const std::size_t last = s.times.size() - 1;
-  static constexpr double levels[] = {0.05, 0.5, 0.95};
-  const auto pieces = [&](std::size_t a, std::size_t o, bool paired) -> study::Pieces {
-    return [&blocks, &layout, a, o, last, paired](
-               const std::function<void(std::span<const double>)>& see) {
-      std::vector<double> x(layout.block), y(layout.block), ends(layout.block);
-      for (std::uint64_t b = 0; b < layout.blocks; ++b) {
-        const std::size_t rows = layout.runs_of(b);
-        const auto read = [&](std::size_t column, std::vector<double>& to) {
-          blocks.read(column, b * layout.block, std::span(to).first(rows));
-        };
-        read(layout.value(a, o, last), x);
-        if (paired) read(layout.value(0, o, last), y);
-        std::size_t kept = 0;
-        for (std::size_t i = 0; i < rows; ++i)
-          if (const double d = x[i] - y[i]; !std::isnan(d)) x[kept++] = d;
-        see(std::span(x).first(kept));
-      }
-    };
+/// The column of an output at the last time, or its difference to the first arm, baby by baby.
+study::Pieces last_values(const files::Blocks& blocks, std::size_t arm, std::size_t output,
+                          bool paired) {
+  return [=, &blocks](const std::function<void(std::span<const double>)>& see) {
+    const auto& layout = blocks.layout();
+    std::vector<double> x(layout.block), y(layout.block);
+    for (std::uint64_t b = 0; b < layout.blocks; ++b) {
+      const std::size_t rows = layout.runs_of(b);
+      const auto read = [&](std::size_t a, std::vector<double>& to) {
+        blocks.read(layout.value(a, output, layout.times - 1), b * layout.block,
+                    std::span(to).first(rows));
+      };
+      read(arm, x);
+      if (paired) read(0, y);
+      // A run that failed has no number at its end.
+      std::size_t kept = 0;
+      for (std::size_t i = 0; i < rows; ++i)
+        if (const double d = x[i] - y[i]; !std::isnan(d)) x[kept++] = d;
+      see(std::span(x).first(kept));
+    }
   };
-  std::vector<std::string> heads;
-  for (const auto& arm : s.arms) heads.push_back(arm.name);
-  for (std::size_t a = 1; a < s.arms.size(); ++a)
-    heads.push_back(s.arms[a].name + " less " + s.arms[0].name);
-  TextTable table(heads);
-  table.heading("At " + files::time_label(s.times.back()) + ": middle (5 % to 95 % of the babies)");
+}
+
+/// The outcome at the last time: every output of every arm, and what the arms differ by.
+std::string outcome_table(const study::Study& s, const files::Blocks& blocks) {
+  // A grid is no sample: its ends are those of the grid.
+  const bool grid = s.design.kind == study::DesignKind::full_grid;
+  const std::vector<double> levels =
+      grid ? std::vector{0.0, 0.5, 1.0} : std::vector{0.05, 0.5, 0.95};
+  TextTable table(grid ? std::vector<std::string>{"least", "middle", "most"}
+                       : std::vector<std::string>{"5 %", "middle", "95 %"});
   for (std::size_t o = 0; o < s.outputs.size(); ++o) {
     const auto& output = output_list[s.outputs[o]];
-    std::vector<std::string> cells;
-    const auto cell = [&](const study::Pieces& column) {
-      const auto d = study::describe(column, levels, s.confidence);
-      cells.push_back(fmt::format("{} ({} to {})", figure(d.quantiles[1].value),
-                                  figure(d.quantiles[0].value), figure(d.quantiles[2].value)));
+    const auto heading = [&](const std::string& what, std::string_view unit) {
+      table.heading(
+          fmt::format("{} at {}{}", output.meaning, files::time_label(s.times.back()), what) +
+          (unit == "1" ? "" : fmt::format(", {}", unit == "degC" ? "°C" : unit)));
     };
-    for (std::size_t a = 0; a < s.arms.size(); ++a) cell(pieces(a, o, false));
-    for (std::size_t a = 1; a < s.arms.size(); ++a) cell(pieces(a, o, true));
-    table.row(std::string(output.meaning) + ", " + std::string(output.unit), cells);
+    const auto row = [&](const std::string& label, std::size_t arm, bool paired) {
+      const auto d = study::describe(last_values(blocks, arm, o, paired), levels, s.confidence);
+      std::vector<std::string> cells;
+      for (const auto& q : d.quantiles) cells.push_back(figure(q.value));
+      table.row(label, std::move(cells));
+    };
+    heading("", output.unit);
+    for (std::size_t a = 0; a < s.arms.size(); ++a) row(s.arms[a].name, a, false);
+    for (std::size_t a = 1; a < s.arms.size(); ++a)
+      row(s.arms[a].name + " less " + s.arms[0].name, a, true);
   }
   return table.text();
 }
@@ -240,36 +259,54 @@ struct Computed {
   int threads = 1, ranks = 1;
 };
 
+void tell_failures(const study::Study& s, const files::Failures& failures, bool statistics) {
+  for (std::size_t a = 0; a < s.arms.size(); ++a)
+    for (const auto& [status, count] : failures.by_arm[a])
+      fmt::print(stderr, "serosa: {}: {} of {} runs ({:.3g} %): {}\n", s.arms[a].name, count,
+                 s.runs(), 100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
+                 simulate::message(status));
+  fmt::print(stderr, "serosa: which runs, and when: failed_runs.csv. {}\n",
+             statistics ? "The statistics leave them out, as the study says."
+                        : "No statistics were made; `failed_runs: exclude` in the study makes them "
+                          "of the others.");
+}
+
 /// Writes all results and tells the outcome.
 ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
                 const Computed& computed) {
   const auto& s = study.file.study;
-  const auto [failures, statistics] = batch.write(build_info(), [&](double writing) {
-    return log_text(request, computed.seconds, writing, computed.threads, computed.ranks);
-  });
+  const auto [failures, statistics] = batch.write(
+      build_info(),
+      [&](double writing) {
+        return log_text(request, computed.seconds, writing, computed.threads, computed.ranks);
+      },
+      [] { return stop_asked != 0; });
   const std::string folder = batch.folder().path().string();
   if (request.quiet) {
     print(folder + "\n");
   } else {
     const std::string outcome =
         statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
-    print(fmt::format("{}\n{} babies, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
-                      s.runs(),
+    print(fmt::format("{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
+                      s.runs(), what_is_drawn(s),
                       s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
                       failures.total(), s.runs() * s.arms.size(), outcome, files::caution, folder));
   }
   if (failures.total() == 0) return ExitCode::done;
-  for (std::size_t a = 0; a < s.arms.size(); ++a)
-    for (const auto& [status, count] : failures.by_arm[a])
-      fmt::print(stderr, "serosa: {}: {} of {} runs ({:.3g} %): {}\n", s.arms[a].name, count,
-                 s.runs(), 100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
-                 simulate::message(status));
-  fmt::print(stderr,
-             "serosa: which runs, and when: failed_runs.csv. {}\n",
-             statistics ? "The statistics leave them out, as the study says."
-                        : "No statistics were made; `failed_runs: exclude` in the study makes them "
-                          "of the others.");
+  tell_failures(s, failures, statistics);
   return ExitCode::run_failed;
+}
+
+/// A word for a shell, quoted when it must be.
+std::string in_shell(const std::string& word) {
+  const auto plain = [](char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
+           std::string_view("/._-+=:@%").find(c) != std::string_view::npos;
+  };
+  if (!word.empty() && std::all_of(word.begin(), word.end(), plain)) return word;
+  std::string quoted = "'";
+  for (const char c : word) quoted += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return quoted + "'";
 }
 
 void tell(const std::vector<std::string>& remarks) {
@@ -305,20 +342,48 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
   }
   const double simulation = seconds_since(start);
   progress.end();
-  if (!done) {
+  const auto stopped = [&] {
     fmt::print(stderr,
                "serosa: stopped; what was finished is kept. Go on with\n  serosa sweep {} --out "
-               "{}{}\n",
-               request.study, folder, request.part.empty() ? "" : " --part " + request.part);
+               "{}{}{}\n",
+               in_shell(request.study), in_shell(folder),
+               request.part.empty() ? "" : " --part " + request.part,
+               request.models.empty() ? "" : " --models " + in_shell(request.models));
     return ExitCode::interrupted;
-  }
+  };
+  if (!done) return stopped();
   if (part.parts > 1) {
     if (!request.quiet)
       print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
-                        part.part, part.parts, request.study, folder));
+                        part.part, part.parts, in_shell(request.study), in_shell(folder)));
     return ExitCode::done;
   }
-  return finish(request, study, batch, {simulation, threads, ranks ? ranks->size() : 1});
+  try {
+    return finish(request, study, batch, {simulation, threads, ranks ? ranks->size() : 1});
+  } catch (const files::Stopped&) {
+    return stopped();
+  }
+}
+
+/// Every part's journal is open at once: as many files as the system lets us have.
+void allow_many_files() {
+  rlimit limit{};
+  if (::getrlimit(RLIMIT_NOFILE, &limit) != 0) return;
+  limit.rlim_cur = limit.rlim_max;
+  ::setrlimit(RLIMIT_NOFILE, &limit);
+}
+
+/// Which parts lack blocks, a line each; empty when nothing is missing.
+std::string what_is_missing(files::Blocks& blocks) {
+  if (blocks.missing().empty()) return "";
+  std::string lines;
+  // Parts that never began have no journal; how many parts there are is told by the others.
+  std::uint32_t parts = 1;
+  for (const auto& journal : blocks.journals()) parts = std::max(parts, journal->part().parts);
+  for (std::uint32_t n = 1; n <= parts; ++n)
+    if (const auto left = blocks.missing({n, parts}).size(); left > 0)
+      lines += fmt::format("\n  part {} of {} lacks {} blocks", n, parts, left);
+  return lines;
 }
 
 }  // namespace
@@ -346,25 +411,17 @@ ExitCode sweep(const BatchRequest& request) {
 }
 
 ExitCode merge(const BatchRequest& request) {
-  if (request.out.empty()) throw CLI::ValidationError("merge needs --out: the folder of the parts");
+  std::error_code ignored;
+  if (!fs::is_directory(request.out, ignored))
+    throw files::WriteError(files::quote(request.out) + " is no folder of parts");
   const auto study = load_study(request);
+  allow_many_files();
   files::Batch batch = files::Batch::of_parts(*study, request.out);
   tell(batch.remarks());
-  files::Blocks& blocks = batch.blocks();
-  const auto& layout = blocks.layout();
-  const auto missing = blocks.missing();
-  if (!missing.empty()) {
-    std::uint64_t runs = 0;
-    for (const auto b : missing) runs += layout.runs_of(b);
-    std::string parts;
-    for (const auto& journal : blocks.journals())
-      if (const auto left = blocks.missing(journal->part()); !left.empty())
-        parts += fmt::format("\n  part {} of {} lacks {} of its blocks", journal->part().part,
-                             journal->part().parts, left.size());
-    throw files::WriteError(fmt::format(
-        "{} of {} babies are missing in {}; run the parts that are not done, then merge again{}",
-        runs, layout.runs, files::quote(request.out), parts));
-  }
+  if (const std::string lacking = what_is_missing(batch.blocks()); !lacking.empty())
+    throw files::WriteError(
+        fmt::format("runs are missing in {}; run the parts that are not done, then merge again{}",
+                    files::quote(request.out), lacking));
   return finish(request, *study, batch, {});
 }
 

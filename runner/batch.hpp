@@ -36,7 +36,7 @@ int thread_count(const BatchRequest& request, bool with_ranks);
 struct Needs {
   double runs_per_second;  ///< measured on this machine, all threads
   double seconds;
-  double memory;  ///< bytes
+  double memory;            ///< bytes
   double journal, results;  ///< bytes on disk
 };
 Needs needs_of(const LoadedStudy& study, int threads);
@@ -50,6 +50,9 @@ files::ExitCode merge(const BatchRequest& request);
 std::string duration_text(double seconds);
 /// `840 kB`, `1.2 GB`.
 std::string size_text(double bytes);
+bool has_cohort(const study::Study& study);
+/// What the runs of an arm are: babies, draws or combinations.
+const char* what_is_drawn(const study::Study& study);
 std::string inputs_table(const study::Study& study);
 
 }  // namespace serosa::runner

@@ -23,8 +23,10 @@ files::ExitCode plan(const BatchRequest& request) {
   const Needs needs = needs_of(*study, threads);
   std::string text = s.title + "\n\n";
   if (!s.note.empty()) text += wrapped(s.note, 0, 0) + "\n";
-  text += fmt::format("Babies   {}, {}, seed {}\n", s.runs(),
-                      design_words[static_cast<std::size_t>(s.design.kind)], s.design.seed);
+  const bool grid = s.design.kind == study::DesignKind::full_grid;
+  text += fmt::format("Design   {} {}, {}{}\n", s.runs(), what_is_drawn(s),
+                      design_words[static_cast<std::size_t>(s.design.kind)],
+                      grid ? "" : fmt::format(", seed {}", s.design.seed));
   for (std::size_t a = 0; a < s.arms.size(); ++a)
     text += fmt::format("{}  {}: {}\n", a == 0 ? "Arms   " : "       ", s.arms[a].name,
                         s.arms[a].title);
@@ -56,8 +58,8 @@ files::ExitCode write_case(const CaseRequest& request) {
   const auto study = load_study(request);
   const auto& s = study->file.study;
   if (request.run >= s.runs())
-    throw CLI::ValidationError(fmt::format("--run {}: the study's runs are 0 to {}", request.run,
-                                           s.runs() - 1));
+    throw CLI::ValidationError(
+        fmt::format("--run {}: the study's runs are 0 to {}", request.run, s.runs() - 1));
   std::size_t arm = 0;
   std::string names;
   while (!request.arm.empty() && arm < s.arms.size() && s.arms[arm].name != request.arm)
@@ -69,8 +71,8 @@ files::ExitCode write_case(const CaseRequest& request) {
   drawer.draw(request.run, values);
   files::Node root = files::case_of_run(study->file, arm, values);
   if (files::Node* title = root.find("title"))
-    *title = files::Node::make_text(
-        fmt::format("{} (run {} of {})", title->text, request.run, s.name));
+    *title =
+        files::Node::make_text(fmt::format("{} (run {} of {})", title->text, request.run, s.name));
   const std::string text = "# " + std::string(files::caution) + "\n" + files::write_document(root);
   if (request.file.empty()) {
     print(text);
@@ -90,8 +92,8 @@ files::ExitCode write_case(const CaseRequest& request) {
 void add_batches(CLI::App& app, Command& chosen, const std::string& command_line) {
   {
     const auto request = std::make_shared<BatchRequest>();
-    CLI::App* const command = app.add_subcommand(
-        "plan", "Says what a study will ask for, before anything starts");
+    CLI::App* const command =
+        app.add_subcommand("plan", "Says what a study will ask for, before anything starts");
     add_batch_options(*command, *request);
     command->footer("Examples:\n  serosa plan models/studies/demo.yaml\n\n" + help_end());
     command->callback([request, &chosen] { chosen = [request] { return plan(*request); }; });
@@ -99,8 +101,8 @@ void add_batches(CLI::App& app, Command& chosen, const std::string& command_line
   {
     const auto request = std::make_shared<BatchRequest>();
     request->command_line = command_line;
-    CLI::App* const command = app.add_subcommand(
-        "sweep", "Carries a study out: many babies, each under every arm");
+    CLI::App* const command =
+        app.add_subcommand("sweep", "Carries a study out: many babies, each under every arm");
     add_batch_options(*command, *request);
     command->add_option("--out", request->out,
                         "Folder for the results: new, empty, or of the same study unfinished. "
@@ -128,8 +130,9 @@ void add_batches(CLI::App& app, Command& chosen, const std::string& command_line
     command->add_option("--out", request->out, "The folder of the parts")->required();
     command->add_flag("--quiet", request->quiet,
                       "Print nothing but the path of the results folder");
-    command->footer("Examples:\n  serosa merge models/studies/cohort.yaml --out results/cohort\n\n" +
-                    help_end());
+    command->footer(
+        "Examples:\n  serosa merge models/studies/cohort.yaml --out results/cohort\n\n" +
+        help_end());
     command->callback([request, &chosen] { chosen = [request] { return merge(*request); }; });
   }
   {

@@ -98,37 +98,59 @@ bool Batch::compute(int threads, study::Messages* ranks, const Watch& watch) {
   return left == 0;
 }
 
-Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::string(double)>& log) {
-  const auto start = Clock::now();
+void Batch::write_what_was_asked() {
   const auto& file = study_.file;
   const auto& s = file.study;
-  Outcome outcome{count_failures(blocks_), false};
-  outcome.statistics = outcome.failures.total() == 0 || s.exclude_failed;
   folder_.write("study.yaml", write_document(file.understood));
   for (std::size_t a = 0; a < s.arms.size(); ++a)
     folder_.write("cases/" + s.arms[a].name + ".yaml", write_document(file.arms[a]));
-  for (const auto& table : file.tables) folder_.write(table->name, table->text);
+  for (const auto& table : file.tables)
+    if (!table.name.empty()) folder_.write(table.name, table.source->text);
   if (std::any_of(s.inputs.begin(), s.inputs.end(), [](const auto& i) { return i.of_cohort; }))
     folder_.write("cohort.csv", [&](const fs::path& path) { write_cohort_csv(path, file); });
+}
+
+void Batch::write_numbers(const BuildInfo& build, bool statistics) {
+  const auto& file = study_.file;
+  const auto& s = file.study;
   try {
     folder_.write("runs.nc",
                   [&](const fs::path& path) { write_runs_nc(path, file, blocks_, build); });
-    if (!s.series_times.empty() && (outcome.statistics || s.series_of_all_runs))
+    if (!s.series_times.empty() && (statistics || s.series_of_all_runs))
       folder_.write("series.nc", [&](const fs::path& path) {
-        write_series_nc(path, file, blocks_, build, outcome.statistics);
+        write_series_nc(path, file, blocks_, build, statistics);
       });
   } catch (const NetcdfError& failure) {
     throw WriteError("cannot write into " + quote(folder_.path().string()) + ": " + failure.what());
   }
+}
+
+void Batch::write_statistics(const std::function<void()>& go_on) {
+  const auto& file = study_.file;
+  folder_.write("summary.csv", batch_summary_csv(file, blocks_));
+  go_on();
+  if (file.study.arms.size() > 1) folder_.write("differences.csv", differences_csv(file, blocks_));
+  if (!file.study.bands.empty()) folder_.write("bands.csv", bands_csv(file, blocks_));
+}
+
+Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::string(double)>& log,
+                            const std::function<bool()>& stop) {
+  const auto start = Clock::now();
+  const std::function<void()> go_on = [&] {
+    if (stop()) throw Stopped();
+  };
+  const auto& file = study_.file;
+  Outcome outcome{count_failures(blocks_), false};
+  outcome.statistics = outcome.failures.total() == 0 || file.study.exclude_failed;
+  write_what_was_asked();
+  go_on();
+  write_numbers(build, outcome.statistics);
+  go_on();
   folder_.write("failed.csv", failed_shares_csv(file, outcome.failures));
   if (outcome.failures.total() > 0)
     folder_.write("failed_runs.csv",
                   [&](const fs::path& path) { write_failed_runs_csv(path, blocks_, file); });
-  if (outcome.statistics) {
-    folder_.write("summary.csv", batch_summary_csv(file, blocks_));
-    if (s.arms.size() > 1) folder_.write("differences.csv", differences_csv(file, blocks_));
-    if (!s.bands.empty()) folder_.write("bands.csv", bands_csv(file, blocks_));
-  }
+  if (outcome.statistics) write_statistics(go_on);
   folder_.write("log.txt", log(seconds_since(start)));
   // The manifest makes the batch a finished one; only then may the journal go. Open, it can still
   // be read.

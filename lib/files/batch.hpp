@@ -30,6 +30,12 @@ std::unique_ptr<LoadedStudy> load_study(const std::filesystem::path& study,
                                         const std::filesystem::path& models,
                                         const BuildInfo& build);
 
+/// Thrown when results were stopped from being written.
+class Stopped : public std::runtime_error {
+ public:
+  Stopped() : std::runtime_error("stopped while results were written") {}
+};
+
 /// A batch, or one part of it, on its way: its folder, its journal, and what is still missing.
 /// Borrows the study.
 class Batch {
@@ -66,10 +72,16 @@ class Batch {
   };
   /// Writes all results, the manifest last, and removes the journals. Throws WriteError.
   /// @param log  the text of log.txt, made from the seconds that writing took
-  Outcome write(const BuildInfo& build, const std::function<std::string(double)>& log);
+  /// @param stop  asked between files: true makes it throw Stopped; the journals stay
+  Outcome write(
+      const BuildInfo& build, const std::function<std::string(double)>& log,
+      const std::function<bool()>& stop = [] { return false; });
 
  private:
   Batch(const LoadedStudy& study, BatchFolder folder, std::vector<Part> parts);
+  void write_what_was_asked();
+  void write_numbers(const BuildInfo& build, bool statistics);
+  void write_statistics(const std::function<void()>& go_on);
 
   const LoadedStudy& study_;
   BatchFolder folder_;

@@ -51,10 +51,10 @@ bool is_journal(const std::string& name) { return name.starts_with("journal"); }
 
 /// True for the remains of a batch that was stopped while it wrote its results.
 bool is_ours(const std::string& name) {
-  static const char* const names[] = {"cases",       "study.yaml",      "runs.nc",
-                                      "series.nc",   "summary.csv",     "differences.csv",
-                                      "bands.csv",   "failed.csv",      "failed_runs.csv",
-                                      "cohort.csv",  "log.txt"};
+  static const char* const names[] = {
+      "cases",       "tables",          "study.yaml", "runs.nc",    "series.nc",
+      "summary.csv", "differences.csv", "bands.csv",  "failed.csv", "failed_runs.csv",
+      "cohort.csv",  "report.html",     "log.txt"};
   return is_journal(name) || (name.starts_with(".") && name.ends_with(".part")) ||
          std::find(std::begin(names), std::end(names), name) != std::end(names);
 }
@@ -79,7 +79,7 @@ BatchFolder::BatchFolder(const fs::path& path) : path_(path) {
                      " holds a finished batch; name a new folder, nothing there is overwritten");
   const bool begun = std::any_of(names.begin(), names.end(), is_journal);
   for (const auto& name : names)
-    if (!begun || (!is_ours(name) && fs::path(name).extension() != ".csv"))
+    if (!begun || !is_ours(name))
       throw WriteError(quote(path.string()) + " is not an empty folder (it holds " + quote(name) +
                        "); name a new one, nothing there is overwritten");
 }
@@ -144,8 +144,7 @@ void BatchFolder::write(const std::string& name, const std::string& bytes) {
   });
 }
 
-void BatchFolder::write(const std::string& name,
-                        const std::function<void(const fs::path&)>& make) {
+void BatchFolder::write(const std::string& name, const std::function<void(const fs::path&)>& make) {
   const fs::path target = path_ / name;
   const fs::path temporary = target.parent_path() / ("." + target.filename().string() + ".part");
   std::error_code failed;

@@ -30,8 +30,7 @@ constexpr Tables crc_tables() {
     t[0][i] = c;
   }
   for (std::size_t j = 1; j < 8; ++j)
-    for (std::size_t i = 0; i < 256; ++i)
-      t[j][i] = (t[j - 1][i] >> 8) ^ t[0][t[j - 1][i] & 0xff];
+    for (std::size_t i = 0; i < 256; ++i) t[j][i] = (t[j - 1][i] >> 8) ^ t[0][t[j - 1][i] & 0xff];
   return t;
 }
 constexpr Tables tables = crc_tables();
@@ -45,9 +44,9 @@ std::size_t record_size(const study::Layout& layout) {
 }
 
 std::string head_of(const study::Layout& layout, const std::string& fingerprint, Part part) {
-  std::string head = fmt::format(
-      "serosa journal 1\nstudy {}\nruns {}\nblock {}\ncolumns {}\npart {} of {}\n", fingerprint,
-      layout.runs, layout.block, layout.columns(), part.part, part.parts);
+  std::string head =
+      fmt::format("serosa journal 1\nstudy {}\nruns {}\nblock {}\ncolumns {}\npart {} of {}\n",
+                  fingerprint, layout.runs, layout.block, layout.columns(), part.part, part.parts);
   head.resize(head_size - 17, ' ');
   return head + fmt::format("{:016x}\n", crc64(head));
 }
@@ -83,8 +82,9 @@ Journal::Journal(const std::filesystem::path& path, const study::Layout& layout,
   try {
     if (::flock(file_, LOCK_EX | LOCK_NB) != 0) {
       if (errno == EWOULDBLOCK)
-        fail("is in use: another serosa is at work in this folder; wait for it, or name another "
-             "folder with --out");
+        fail(
+            "is in use: another serosa is at work in this folder; wait for it, or name another "
+            "folder with --out");
       fail(std::string("can't be locked: ") + std::strerror(errno));
     }
     place_.assign(layout.blocks, -1);
@@ -116,8 +116,9 @@ void Journal::begin(const std::string& head) {
     if (!there.starts_with("serosa journal ") ||
         there.substr(head_size - 17) != fmt::format("{:016x}\n", crc64(body)))
       fail("is damaged at its head, so its runs can't be told; remove it to begin anew");
-    fail("belongs to another study, another part or another version of the program; name another "
-         "folder with --out");
+    fail(
+        "belongs to another study, another part or another version of the program; name another "
+        "folder with --out");
   }
   if (!head.starts_with(there))
     fail("is damaged at its head, so its runs can't be told; remove it to begin anew");
@@ -130,8 +131,8 @@ bool Journal::good_record(std::uint64_t place, std::vector<char>& bytes,
                           std::uint64_t& block) const {
   std::size_t got = 0;
   while (got < bytes.size()) {
-    const ssize_t n = ::pread(file_, bytes.data() + got, bytes.size() - got,
-                              static_cast<off_t>(place + got));
+    const ssize_t n =
+        ::pread(file_, bytes.data() + got, bytes.size() - got, static_cast<off_t>(place + got));
     if (n < 0 && errno == EINTR) continue;
     if (n < 0) fail(std::string("can't be read: ") + std::strerror(errno));
     if (n == 0) return false;
@@ -168,9 +169,10 @@ void Journal::scan() {
         "computed again",
         quote(path_.string()), damaged));
   if (size_ < size) {
-    remarks_.push_back(fmt::format(
-        "the journal {} ends with {} bytes of unfinished or damaged blocks; they are computed again",
-        quote(path_.string()), size - size_));
+    remarks_.push_back(
+        fmt::format("the journal {} ends with {} bytes of unfinished or damaged blocks; they are "
+                    "computed again",
+                    quote(path_.string()), size - size_));
     if (::ftruncate(file_, static_cast<off_t>(size_)) != 0)
       fail(std::string("can't be written: ") + std::strerror(errno));
   }
@@ -219,11 +221,18 @@ void Journal::read(std::uint64_t block, std::size_t column, std::size_t row,
 }
 
 Blocks::Blocks(const study::Layout& layout, std::vector<std::unique_ptr<Journal>> journals)
-    : layout_(layout), journals_(std::move(journals)) {}
+    : layout_(layout), journals_(std::move(journals)), holders_(layout.blocks, nullptr) {
+  for (const auto& journal : journals_)
+    for (std::uint64_t b = 0; b < layout.blocks; ++b)
+      if (journal->has(b)) holders_[b] = journal.get();
+}
 
-bool Blocks::has(std::uint64_t block) const {
-  return std::any_of(journals_.begin(), journals_.end(),
-                     [&](const auto& journal) { return journal->has(block); });
+const Journal* Blocks::holder(std::uint64_t block) const {
+  if (holders_[block]) return holders_[block];
+  // Blocks come while a batch runs, into its only journal.
+  for (const auto& journal : journals_)
+    if (journal->has(block)) return journal.get();
+  return nullptr;
 }
 
 std::vector<std::uint64_t> Blocks::missing(Part part) const {
@@ -238,10 +247,9 @@ void Blocks::read(std::size_t column, std::uint64_t first, std::span<double> val
     const std::uint64_t block = first / layout_.block;
     const auto row = static_cast<std::size_t>(first % layout_.block);
     const std::size_t count = std::min(values.size(), layout_.block - row);
-    const auto holder = std::find_if(journals_.begin(), journals_.end(),
-                                     [&](const auto& journal) { return journal->has(block); });
-    if (holder == journals_.end()) throw std::logic_error("a block is missing");
-    (*holder)->read(block, column, row, values.first(count));
+    const Journal* const journal = holder(block);
+    if (!journal) throw std::logic_error("a block is missing");
+    journal->read(block, column, row, values.first(count));
     values = values.subspan(count);
     first += count;
   }

@@ -47,7 +47,8 @@ class Journal {
   /// Brings what was appended to the disk.
   void to_disk();
   /// Some rows of one column of a block.
-  void read(std::uint64_t block, std::size_t column, std::size_t row, std::span<double> values) const;
+  void read(std::uint64_t block, std::size_t column, std::size_t row,
+            std::span<double> values) const;
 
  private:
   void begin(const std::string& head);
@@ -60,8 +61,8 @@ class Journal {
   study::Layout layout_;
   Part part_;
   int file_ = -1;
-  std::uint64_t size_ = 0;             ///< of the good part
-  std::vector<std::int64_t> place_;    ///< of each block's record, −1: none
+  std::uint64_t size_ = 0;           ///< of the good part
+  std::vector<std::int64_t> place_;  ///< of each block's record, −1: none
   std::vector<std::string> remarks_;
   std::vector<char> record_;
 };
@@ -73,15 +74,18 @@ class Blocks {
 
   const study::Layout& layout() const { return layout_; }
   std::vector<std::unique_ptr<Journal>>& journals() { return journals_; }
-  bool has(std::uint64_t block) const;
+  bool has(std::uint64_t block) const { return holder(block) != nullptr; }
   /// Blocks that no journal has.
   std::vector<std::uint64_t> missing(Part part = {}) const;
   /// One column of runs `first` … All of them must be there.
   void read(std::size_t column, std::uint64_t first, std::span<double> values) const;
 
  private:
+  const Journal* holder(std::uint64_t block) const;
+
   study::Layout layout_;
   std::vector<std::unique_ptr<Journal>> journals_;
+  std::vector<const Journal*> holders_;  ///< of the blocks that were there at the start
 };
 
 }  // namespace serosa::files

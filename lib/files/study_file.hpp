@@ -18,7 +18,12 @@ struct StudyFile {
   Node understood;     ///< with every default; its arms name `cases/ARM.yaml`
   std::vector<Node> arms;  ///< the arms' cases with every default, at the middle of all inputs
   std::vector<std::shared_ptr<const Source>> sources;  ///< every file that was read
-  std::vector<std::shared_ptr<const Source>> tables;   ///< those of them with measured values
+  /// A CSV file with measured values.
+  struct Table {
+    std::shared_ptr<const Source> source;
+    std::string name;  ///< in the folder of a batch; empty when it belongs to a cohort, as that does
+  };
+  std::vector<Table> tables;
   std::string parameters_text;  ///< all numbers of all arms, for the fingerprint
 };
 

@@ -51,7 +51,7 @@ std::vector<double> grid(double from, double until, double every, std::span<cons
   std::vector<double> times(extra.begin(), extra.end());
   std::erase_if(times, [&](double t) { return t < from || t > until; });
   // Multiples of the step from birth on, so that birth is always on the grid.
-  for (double n = std::ceil(from / every - 1e-9); n * every < until; ++n)
+  for (double n = std::ceil(from / every - 1e-9) + 0.0; n * every < until; ++n)
     times.push_back(n * every);
   times.push_back(until);
   std::sort(times.begin(), times.end());

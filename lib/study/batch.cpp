@@ -73,6 +73,8 @@ Layout::Layout(const Study& study)
       per_arm(count + outputs * times + series_outputs * series_times),
       block(256),
       runs(study.runs()) {
+  // A small study is cut finely, so that there is work for everyone; in eights, which run abreast.
+  block = std::clamp<std::uint64_t>(runs / 64 / 8 * 8, 8, block);
   // All outputs of a block are held at once: at most about 16 MB of them.
   const std::size_t each = study.all_times().size() * simulate::output::count * arms;
   while (block > 8 && block * each > (std::size_t{1} << 21)) block /= 2;
@@ -82,8 +84,8 @@ Layout::Layout(const Study& study)
 BlockRunner::BlockRunner(const Study& study)
     : study_(study), layout_(study), drawer_(study), all_times_(study.all_times()) {
   const auto place = [&](double t) {
-    return static_cast<std::size_t>(
-        std::lower_bound(all_times_.begin(), all_times_.end(), t) - all_times_.begin());
+    return static_cast<std::size_t>(std::lower_bound(all_times_.begin(), all_times_.end(), t) -
+                                    all_times_.begin());
   };
   for (const double t : study.times) time_places_.push_back(place(t));
   for (const double t : study.series_times) series_places_.push_back(place(t));

@@ -40,9 +40,7 @@ struct DeedNumbers {
   void room(Room& r) {
     all(r.air_temperature, r.wall_temperature, r.humidity, r.air_speed, r.air_pressure);
   }
-  void fluid(Fluid& f) {
-    all(f.sodium, f.chloride, f.glucose, f.protein, f.red_cell_fraction);
-  }
+  void fluid(Fluid& f) { all(f.sodium, f.chloride, f.glucose, f.protein, f.red_cell_fraction); }
   template <class... Numbers>
   void all(Numbers&... numbers) {
     (see(numbers), ...);

@@ -90,7 +90,8 @@ void append(std::vector<char>& bytes, const Value* values, std::size_t count) {
 
 std::uint64_t number_in(const std::vector<char>& bytes) {
   std::uint64_t number = 0;
-  if (bytes.size() < sizeof number) throw std::runtime_error("a message between ranks is too short");
+  if (bytes.size() < sizeof number)
+    throw std::runtime_error("a message between ranks is too short");
   std::memcpy(&number, bytes.data(), sizeof number);
   return number;
 }
@@ -108,8 +109,7 @@ class HandOut {
         hunger_(appetite(threads)),
         ranks_(ranks),
         fingerprint_(fingerprint),
-        keeper_(keeper) {
-  }
+        keeper_(keeper) {}
   ~HandOut() {
     if (ranks_) dismiss(*ranks_);
   }

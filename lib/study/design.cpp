@@ -93,8 +93,7 @@ void Points::at(std::uint64_t run, std::span<double> fractions) {
       for (std::size_t j = 0; j < inputs; ++j) {
         const std::uint64_t layer = permuted(run, design_.runs, design_.seed, ~streams_[j]);
         const double within = open_fraction(random_bits(design_.seed, streams_[j], run));
-        fractions[j] =
-            (static_cast<double>(layer) + within) / static_cast<double>(design_.runs);
+        fractions[j] = (static_cast<double>(layer) + within) / static_cast<double>(design_.runs);
         // Rounding may not reach the end.
         if (fractions[j] >= 1) fractions[j] = 1 - 0x1p-53;
       }

@@ -140,8 +140,8 @@ double Law::whole(double u) const {
     case Shape::levels: {
       const auto last = values_.size() - 1;
       if (upto_.empty())
-        return values_[std::min(last, static_cast<std::size_t>(
-                                          u * static_cast<double>(values_.size())))];
+        return values_[std::min(last,
+                                static_cast<std::size_t>(u * static_cast<double>(values_.size())))];
       const auto at = std::upper_bound(upto_.begin(), upto_.end(), u) - upto_.begin();
       return values_[std::min(last, static_cast<std::size_t>(at))];
     }
@@ -187,8 +187,11 @@ Copula::Copula(const std::vector<Pair>& pairs) {
       if (i == j) {
         require(rest > -1e-12, "no inputs can have these correlations together");
         factor_[i * n + i] = physics::sqrt(std::max(rest, 0.0));
+      } else if (factor_[j * n + j] > 1e-6) {
+        factor_[i * n + j] = rest / factor_[j * n + j];
       } else {
-        factor_[i * n + j] = factor_[j * n + j] > 1e-6 ? rest / factor_[j * n + j] : 0.0;
+        // Input j is a function of those before it, and what binds to them binds to it.
+        require(std::abs(rest) < 1e-6, "no inputs can have these correlations together");
       }
     }
 }

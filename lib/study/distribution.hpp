@@ -64,6 +64,7 @@ class Copula {
   /// Throws std::invalid_argument when no law has these correlations together.
   explicit Copula(const std::vector<Pair>& pairs);
 
+  bool empty() const { return inputs_.empty(); }
   /// Replaces independent fractions, one per input, by bound ones.
   void bind(double* fractions) const;
 

@@ -154,8 +154,8 @@ Description describe(const Pieces& column, std::span<const double> quantiles, do
   ranks.erase(std::unique(ranks.begin(), ranks.end()), ranks.end());
   const auto found = order_statistics(column, d.n, ranks);
   const auto at = [&](std::uint64_t rank) {
-    return found[static_cast<std::size_t>(
-        std::lower_bound(ranks.begin(), ranks.end(), rank) - ranks.begin())];
+    return found[static_cast<std::size_t>(std::lower_bound(ranks.begin(), ranks.end(), rank) -
+                                          ranks.begin())];
   };
   d.least = at(1), d.most = at(d.n);
   for (std::size_t i = 0; i < quantiles.size(); ++i) {
