@@ -25,6 +25,7 @@ void add_new(CLI::App& app, Command& chosen);
 void add_list(CLI::App& app, Command& chosen);
 void add_document(CLI::App& app, Command& chosen);
 void add_page(CLI::App& app, Command& chosen);
+void add_lesson(CLI::App& app, Command& chosen);
 void add_validate(CLI::App& app, Command& chosen);
 
 /// The caution and the list of exit codes, for the end of every help text.

@@ -84,6 +84,7 @@ int main_of_program(int count, char** arguments) {
   add_list(app, chosen);
   add_document(app, chosen);
   add_page(app, chosen);
+  add_lesson(app, chosen);
   add_validate(app, chosen);
   app.footer(
       "Examples:\n"

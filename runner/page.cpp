@@ -13,15 +13,12 @@
 #include "files/results_folder.hpp"
 #include "files/sha256.hpp"
 #include "runner/page_parts.hpp"
+#include "runner/page_text.hpp"
 
 namespace serosa::runner {
 
 namespace fs = std::filesystem;
 
-namespace {
-
-/// JSON that cannot end the element it stands in, nor a line of a script: no `<`, no U+2028,
-/// U+2029.
 std::string embedded(const PageData& data) {
   const std::string json = data.dump(-1, ' ', false, PageData::error_handler_t::replace);
   std::string text;
@@ -62,8 +59,6 @@ std::string escaped(const std::string& plain) {
   return text;
 }
 
-/// A source expression of a content-security policy: 'sha256-…' in base 64 (CSP level 3, section
-/// 2.3.1; RFC 4648, section 4).
 std::string policy_hash(std::string_view content) {
   constexpr char digits[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
   const std::string hex = files::sha256(content);
@@ -81,7 +76,6 @@ std::string policy_hash(std::string_view content) {
   return text + "'";
 }
 
-/// Puts each `@NAME@` of the template in place; a value is never searched again.
 std::string filled(std::string_view form,
                    const std::vector<std::pair<std::string_view, std::string>>& values) {
   std::string text;
@@ -97,12 +91,15 @@ std::string filled(std::string_view form,
   return text;
 }
 
+namespace {
+
 [[noreturn]] void fail(const fs::path& path) {
   throw files::WriteError("cannot write " + files::quote(path.string()) + ": " +
                           std::strerror(errno));
 }
 
-/// Writes beside and renames, so that a reader never finds half a page.
+}  // namespace
+
 void write_whole(const fs::path& path, std::string_view bytes) {
   const fs::path beside = path.string() + ".new";
   const int file = ::open(beside.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
@@ -126,8 +123,6 @@ void write_whole(const fs::path& path, std::string_view bytes) {
     fail(path);
   }
 }
-
-}  // namespace
 
 std::string page_html(const PageData& data) {
   const std::string script(page_parts::bundle), style(page_parts::style);

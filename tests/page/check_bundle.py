@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
-"""Makes runner/page/bundle.js again from its sources and lock file, elsewhere, and compares bytes.
+"""Makes the bundles of runner/page and runner/lesson again from their sources and one lock file,
+elsewhere, and compares bytes.
 
 Skipped (77) where Node, its package manager or the packages themselves cannot be had.
 """
@@ -32,7 +33,9 @@ if version < 18:
 
 with tempfile.TemporaryDirectory() as folder:
     copy = pathlib.Path(folder) / "page"
-    shutil.copytree(page, copy, ignore=shutil.ignore_patterns("node_modules", "bundle.js"))
+    for beside in ("page", "lesson"):
+        shutil.copytree(page.parent / beside, pathlib.Path(folder) / beside,
+                        ignore=shutil.ignore_patterns("node_modules", "bundle.js"))
     got = subprocess.run(["npm", "ci", "--ignore-scripts", "--no-audit", "--no-fund"], cwd=copy,
                          text=True, capture_output=True)
     if got.returncode != 0:
@@ -41,7 +44,11 @@ with tempfile.TemporaryDirectory() as folder:
         assert "EUSAGE" not in reason and "EINTEGRITY" not in reason, reason
         skip(f"the packages cannot be fetched: {reason[-300:]}")
     subprocess.run(["npm", "run", "bundle"], cwd=copy, check=True, capture_output=True)
-    made, kept = (copy / "bundle.js").read_bytes(), (page / "bundle.js").read_bytes()
-    assert made == kept, (f"bundle.js is {len(kept)} bytes, its sources give {len(made)}: run "
-                          "`npm ci --ignore-scripts && npm run bundle` in runner/page")
-print(f"The same {len(kept)} bytes")
+    sizes = []
+    for beside in ("page", "lesson"):
+        made = (pathlib.Path(folder) / beside / "bundle.js").read_bytes()
+        kept = (page.parent / beside / "bundle.js").read_bytes()
+        assert made == kept, (f"{beside}/bundle.js is {len(kept)} bytes, its sources give {len(made)}: run "
+                              "`npm ci --ignore-scripts && npm run bundle` in runner/page")
+        sizes.append(len(kept))
+print(f"The same bytes: {sizes}")

@@ -1,0 +1,26 @@
+# SPDX-License-Identifier: Apache-2.0
+# Writes a C++ file that holds the lesson's template, style, script and compiled model as raw strings.
+# cmake -DSOURCE=runner/lesson -DTARGET=lesson_parts.cpp -P embed.cmake
+set(TEXT "// Made by runner/lesson/embed.cmake.\n#include \"runner/lesson_parts.hpp\"\n\n")
+string(APPEND TEXT "namespace serosa::runner::lesson_parts {\n\n")
+foreach(PAIR form:page.html style:lesson.css bundle:bundle.js module:model.json)
+  string(REPLACE ":" ";" PAIR ${PAIR})
+  list(GET PAIR 0 NAME)
+  list(GET PAIR 1 FILE)
+  file(READ ${SOURCE}/${FILE} CONTENT)
+  if(NAME STREQUAL "style")  # the look of report.html, and what is the lesson's own
+    file(READ ${SOURCE}/../page/page.css LOOK)
+    string(PREPEND CONTENT "${LOOK}")
+  endif()
+  if(NAME STREQUAL "module")
+    string(JSON CONTENT GET "${CONTENT}" module)
+  endif()
+  string(FIND "${CONTENT}" ")serosa\"" ENDS)
+  string(FIND "${CONTENT}" "</script" CLOSES)
+  if(NOT ENDS EQUAL -1 OR (NAME STREQUAL "bundle" AND NOT CLOSES EQUAL -1))
+    message(FATAL_ERROR "${FILE} holds what would end its own element or string")
+  endif()
+  string(APPEND TEXT "const std::string_view ${NAME} = R\"serosa(${CONTENT})serosa\";\n\n")
+endforeach()
+string(APPEND TEXT "}  // namespace serosa::runner::lesson_parts\n")
+file(WRITE ${TARGET} "${TEXT}")

@@ -1,0 +1,277 @@
+// SPDX-License-Identifier: Apache-2.0
+// A case as a row of numbers: what the lesson's page hands to the model inside it. One list of
+// fields per struct serves the program, which writes cases as named numbers into the page, and the
+// compiled model, which reads them in the same order.
+#pragma once
+#include <array>
+#include <cstddef>
+#include <span>
+#include <stdexcept>
+#include <string>
+#include <string_view>
+#include <type_traits>
+#include <vector>
+
+#include "baby/controls.hpp"
+#include "baby/parameters.hpp"
+#include "care/case.hpp"
+
+namespace serosa::lesson {
+
+// fields(v, x) calls v(key, member) for every number, flag and choice of x in the order of the
+// wire, and v.name(key, text) for the name of a data file, which stays behind.
+
+template <class V>
+void fields(V& v, baby::Inputs<double>& b) {
+  v("weight", b.weight), v("gestation", b.gestation), v("length", b.length);
+  v("delivery", b.delivery), v("gastroschisis", b.gastroschisis), v("protein", b.protein);
+  v("haematocrit", b.haematocrit), v("sodium", b.sodium);
+  v("cord_clamped_at", b.cord_clamped_at), v("blood_volume", b.blood_volume);
+  v("temperature", b.temperature), v("skin_temperature", b.skin_temperature);
+  v("bowel_temperature", b.bowel_temperature), v("herniated", b.herniated), v("spread", b.spread);
+  v("loop_diameter", b.loop_diameter), v("bowel_length", b.bowel_length);
+  v("thickening", b.thickening), v("matting", b.matting), v("area", b.area);
+}
+template <class V>
+void fields(V& v, care::Room& r) {
+  v.name("room", r.name);
+  v("air_temperature", r.air_temperature), v("wall_temperature", r.wall_temperature);
+  v("humidity", r.humidity), v("air_speed", r.air_speed), v("air_pressure", r.air_pressure);
+}
+template <class V>
+void fields(V& v, care::Warmer& w) {
+  v.name("warmer", w.name);
+  v("irradiance", w.irradiance), v("servo", w.servo), v("set_point", w.set_point);
+}
+template <class V>
+void fields(V& v, care::Cover& c) {
+  v.name("cover", c.name);
+  v("film", c.film), v("permeance", c.permeance), v("gap", c.gap);
+  v("warmer_transmittance", c.warmer_transmittance);
+  v("warmer_absorptance", c.warmer_absorptance);
+  v("longwave_transmittance", c.longwave_transmittance), v("holds_fluid", c.holds_fluid);
+  v("covers_skin", c.covers_skin), v("dressing", c.dressing);
+  v("dressing_resistance", c.dressing_resistance), v("dressing_capacity", c.dressing_capacity);
+}
+template <class V>
+void fields(V& v, care::Fluid& f) {
+  v.name("fluid", f.name);
+  v("sodium", f.sodium), v("chloride", f.chloride), v("glucose", f.glucose);
+  v("fluid_protein", f.protein), v("red_cell_fraction", f.red_cell_fraction);
+}
+/// What a case has beside baby, room and timeline.
+template <class V>
+void fields(V& v, care::Case& c) {
+  v("position", c.position), v("exposed", c.exposed), v("wet", c.wet), v("until", c.until);
+}
+
+template <class V>
+void fields(V& v, care::SetWarmer& d) {
+  fields(v, d.warmer);
+}
+template <class V>
+void fields(V&, care::LayOutFilm&) {}
+template <class V>
+void fields(V&, care::ClampCord&) {}
+template <class V>
+void fields(V& v, care::DrySkin& d) {
+  v("share", d.share), v("head", d.head), v("body", d.body);
+}
+template <class V>
+void fields(V& v, care::PutOnHat& d) {
+  v("on", d.on);
+}
+template <class V>
+void fields(V& v, care::MoveTo& d) {
+  fields(v, d.room);
+}
+template <class V>
+void fields(V& v, care::Place& d) {
+  v("position", d.position);
+}
+template <class V>
+void fields(V& v, care::CoverBowel& d) {
+  fields(v, d.cover);
+  v("layers", d.layers), v("seal", d.seal), v("tension", d.tension), v("over", d.over);
+  fields(v, d.wetting);
+}
+template <class V>
+void fields(V&, care::UncoverBowel&) {}
+template <class V>
+void fields(V& v, care::Rewet& d) {
+  fields(v, d.fluid);
+}
+template <class V>
+void fields(V&, care::PassTube&) {}
+template <class V>
+void fields(V&, care::Aspirate&) {}
+template <class V>
+void fields(V& v, care::FreeDrainage& d) {
+  v("on", d.on);
+}
+template <class V>
+void fields(V& v, care::Infuse& d) {
+  fields(v, d.fluid);
+  v("rate", d.rate);
+}
+template <class V>
+void fields(V&, care::StopInfusion&) {}
+template <class V>
+void fields(V& v, care::Bolus& d) {
+  fields(v, d.fluid);
+  v("volume", d.volume), v("over", d.over), v("purpose", d.purpose);
+}
+template <class V>
+void fields(V& v, care::ReplaceGastricLoss& d) {
+  fields(v, d.fluid);
+  v("every", d.every), v("share", d.share);
+}
+template <class V>
+void fields(V& v, care::LoseBlood& d) {
+  v("volume", d.volume), v("share", d.share), v("over", d.over);
+}
+template <class V>
+void fields(V& v, care::Breathe& d) {
+  v("by", d.by);
+}
+template <class V>
+void fields(V& v, care::BeActive& d) {
+  v("factor", d.factor);
+}
+template <class V>
+void fields(V& v, care::ReduceBowel& d) {
+  v("share", d.share);
+}
+template <class V>
+void fields(V&, care::CloseAbdomen&) {}
+template <class V>
+void fields(V& v, care::SetControl& d) {
+  v("control", d.control), v("value", d.value);
+}
+
+/// A deed that the page does not know; a case with one is left out of it.
+template <class V, class D>
+void fields(V&, D&) {}
+
+// The word of each deed in the page's data.
+template <class D>
+std::string_view word(const D&) {
+  return {};
+}
+inline std::string_view word(const care::SetWarmer&) { return "warmer"; }
+inline std::string_view word(const care::LayOutFilm&) { return "lay-out-film"; }
+inline std::string_view word(const care::ClampCord&) { return "clamp-cord"; }
+inline std::string_view word(const care::DrySkin&) { return "dry"; }
+inline std::string_view word(const care::PutOnHat&) { return "hat"; }
+inline std::string_view word(const care::MoveTo&) { return "move"; }
+inline std::string_view word(const care::Place&) { return "position"; }
+inline std::string_view word(const care::CoverBowel&) { return "cover"; }
+inline std::string_view word(const care::UncoverBowel&) { return "uncover"; }
+inline std::string_view word(const care::Rewet&) { return "rewet"; }
+inline std::string_view word(const care::PassTube&) { return "pass-tube"; }
+inline std::string_view word(const care::Aspirate&) { return "aspirate"; }
+inline std::string_view word(const care::FreeDrainage&) { return "drain"; }
+inline std::string_view word(const care::Infuse&) { return "maintenance"; }
+inline std::string_view word(const care::StopInfusion&) { return "stop-maintenance"; }
+inline std::string_view word(const care::Bolus&) { return "bolus"; }
+inline std::string_view word(const care::ReplaceGastricLoss&) { return "replace-gastric-loss"; }
+inline std::string_view word(const care::LoseBlood&) { return "bleed"; }
+inline std::string_view word(const care::Breathe&) { return "breathe"; }
+inline std::string_view word(const care::BeActive&) { return "activity"; }
+inline std::string_view word(const care::ReduceBowel&) { return "reduce"; }
+inline std::string_view word(const care::CloseAbdomen&) { return "close"; }
+inline std::string_view word(const care::SetControl&) { return "hold"; }
+
+/// Calls f(deed) with one default deed of every kind, in the order of the variant.
+template <class F>
+void for_each_deed(F&& f) {
+  [&]<std::size_t... I>(std::index_sequence<I...>) {
+    (f(std::variant_alternative_t<I, care::Deed>{}), ...);
+  }
+  (std::make_index_sequence<std::variant_size_v<care::Deed>>{});
+}
+
+/// Reads numbers one after another; a row that ends too soon is refused.
+class Taker {
+ public:
+  explicit Taker(std::span<const double> row) : row_(row) {}
+
+  double number() {
+    if (next_ == row_.size()) throw std::invalid_argument("the row of numbers ends too soon");
+    return row_[next_++];
+  }
+  std::size_t count(std::size_t most) {
+    const double x = number();
+    if (!(x >= 0 && x <= static_cast<double>(most)))
+      throw std::invalid_argument("a count is wrong");
+    return static_cast<std::size_t>(x);
+  }
+
+  template <class T>
+  void operator()(std::string_view, T& member) {
+    const double x = number();
+    if constexpr (std::is_same_v<T, double>)
+      member = x;
+    else if constexpr (std::is_same_v<T, bool>)
+      member = x != 0.0;
+    else  // a choice or an index: a small whole number
+      member = static_cast<T>(static_cast<int>(x));
+  }
+  void name(std::string_view, const std::string&) {}
+
+ private:
+  std::span<const double> row_;
+  std::size_t next_ = 0;
+};
+
+/// A case with the parameters it runs on.
+struct Taken {
+  care::Case c;
+  baby::Parameters<double> parameters;
+};
+
+inline care::Deed take_deed(Taker& t) {
+  const std::size_t kind = t.count(std::variant_size_v<care::Deed> - 1);
+  care::Deed deed;
+  std::size_t index = 0;
+  for_each_deed([&](auto made) {
+    if (index++ != kind) return;
+    fields(t, made);
+    deed = made;
+  });
+  return deed;
+}
+
+/// The row of one case: baby, case, room; how many parameters differ, each as index and value; how
+/// many acts, each as kind, hour and its own fields.
+inline Taken take_case(Taker& t, const baby::Parameters<double>& base) {
+  Taken taken{{}, base};
+  care::Case& c = taken.c;
+  fields(t, c.baby);
+  fields(t, c);
+  fields(t, c.room);
+  using Member = double baby::Parameters<double>::*;
+  static constexpr Member members[] = {
+#define SEROSA_MEMBER(name, unit) &baby::Parameters<double>::name,
+      SEROSA_PARAMETERS(SEROSA_MEMBER)
+#undef SEROSA_MEMBER
+  };
+  for (std::size_t n = t.count(baby::parameter::count); n > 0; --n) {
+    const std::size_t which = t.count(baby::parameter::count - 1);
+    taken.parameters.*members[which] = t.number();
+  }
+  for (std::size_t n = t.count(1000); n > 0; --n) {
+    care::Act act{{}, 0.0, {}};
+    act.deed = take_deed(t);
+    act.at = t.number();
+    if (!c.timeline.empty() && !(act.at >= c.timeline.back().at))
+      throw std::invalid_argument("the acts are not in the order of their times");
+    if (const auto* held = std::get_if<care::SetControl>(&act.deed);
+        held != nullptr && held->control >= std::size(baby::control_list))
+      throw std::invalid_argument("nothing of this number can be held");
+    c.timeline.push_back(std::move(act));
+  }
+  return taken;
+}
+
+}  // namespace serosa::lesson
