@@ -14,7 +14,7 @@ install(DIRECTORY ${PROJECT_SOURCE_DIR}/lib/ DESTINATION ${CMAKE_INSTALL_INCLUDE
         COMPONENT dev FILES_MATCHING PATTERN "*.hpp")
 
 set(SEROSA_INSTALLED_ROOMS)
-foreach(ROOM units physics baby care simulate study files)
+foreach(ROOM units physics baby care simulate study fitting files)
   if(TARGET serosa_${ROOM})
     list(APPEND SEROSA_INSTALLED_ROOMS serosa_${ROOM})
   endif()
@@ -51,7 +51,7 @@ set(CPACK_DEBIAN_DEV_PACKAGE_NAME libserosa-dev)
 set(CPACK_DEBIAN_DEV_PACKAGE_SECTION libdevel)
 set(CPACK_DEBIAN_DEV_PACKAGE_SHLIBDEPS OFF)
 set(CPACK_DEBIAN_DEV_PACKAGE_DEPENDS
-    "serosa (= ${PROJECT_VERSION}), libyaml-cpp-dev, libfmt-dev, nlohmann-json3-dev, libnetcdf-dev, libudunits2-dev, pkg-config")
+    "serosa (= ${PROJECT_VERSION}), libyaml-cpp-dev, libfmt-dev, nlohmann-json3-dev, libnetcdf-dev, libnlopt-dev, libudunits2-dev, pkg-config")
 if(TARGET serosa_mpi)
   list(APPEND CPACK_COMPONENTS_ALL mpi)
   set(CPACK_DEBIAN_MPI_PACKAGE_NAME serosa-mpi)

@@ -9,6 +9,7 @@
 
 #include "files/case_file.hpp"
 #include "files/experiment_file.hpp"
+#include "files/fit_file.hpp"
 #include "files/models.hpp"
 #include "files/results.hpp"
 #include "files/study_file.hpp"
@@ -68,6 +69,7 @@ Page inputs() {
   text += files::documentation(files::experiment_keys());
   text += files::documentation(files::study_keys());
   text += files::documentation(files::cohort_keys());
+  text += files::documentation(files::fit_keys());
   text += "Each number of these data files, and each parameter, is a map of its own:\n\n";
   return {"inputs.md", text + files::documentation(files::parameter_keys())};
 }

@@ -7,6 +7,7 @@
 
 #include "files/case_file.hpp"
 #include "files/experiment_file.hpp"
+#include "files/fit_file.hpp"
 #include "files/models.hpp"
 #include "files/paths.hpp"
 #include "files/reader.hpp"
@@ -116,6 +117,7 @@ const std::vector<std::pair<std::string, const files::KeyTable*>>& schemas() {
       {"warmer", &files::data_keys(DataKind::warmer)},
       {"room", &files::data_keys(DataKind::room)},
       {"experiment", &files::experiment_keys()},
+      {"fit", &files::fit_keys()},
       {"study", &files::study_keys()},
       {"cohort", &files::cohort_keys()}};
   return all;

@@ -9,6 +9,7 @@
 #include "files/results.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
+#include "runner/fit.hpp"
 #include "runner/text_table.hpp"
 #include "simulate/isa.hpp"
 
@@ -79,6 +80,7 @@ int main_of_program(int count, char** arguments) {
   add_run(app, chosen, command_line);
   add_compare(app, chosen, command_line);
   add_batches(app, chosen, command_line);
+  add_fit(app, chosen, command_line);
   add_explain(app, chosen);
   add_new(app, chosen);
   add_list(app, chosen);

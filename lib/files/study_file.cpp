@@ -28,10 +28,9 @@ class StudyReader {
   StudyReader(const fs::path& path, const Models& models, Problems& problems)
       : all_{path, models, problems, {}, {}} {}
 
-  StudyFile read() {
+  StudyFile read(std::optional<Document> document) {
     StudyFile f;
     f.study.name = all_.path.stem().string();
-    auto document = read_document(all_.path, all_.problems);
     if (!document) return f;
     f.sources = document->sources;
     Reader r(document->root, study_keys(), all_.problems);
@@ -274,7 +273,12 @@ void add_source(StudyFile& f, const std::shared_ptr<const Source>& source) {
 }
 
 StudyFile read_study(const fs::path& path, const Models& models, Problems& problems) {
-  return StudyReader(path, models, problems).read();
+  return StudyReader(path, models, problems).read(read_document(path, problems));
+}
+
+StudyFile read_study(Document document, const fs::path& path, const Models& models,
+                     Problems& problems) {
+  return StudyReader(path, models, problems).read(std::move(document));
 }
 
 Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<double>& values) {

@@ -34,6 +34,9 @@ const KeyTable& cohort_keys();
 
 /// Reads a study. Everything wrong goes to `problems`; use it only when nothing was refused.
 StudyFile read_study(const std::filesystem::path& path, const Models& models, Problems& problems);
+/// The same of a tree that stands for the file `path`, which says where its cases and tables are.
+StudyFile read_study(Document document, const std::filesystem::path& path, const Models& models,
+                     Problems& problems);
 
 /// The law a parameter is drawn by when a study says `published`. A normal or lognormal law is cut
 /// half a range's width outside the range, so that no draw is absurd.
