@@ -64,7 +64,7 @@ study::Pieces difference_of(const Blocks& blocks, std::size_t column, std::size_
 void describe(NetcdfWriter& file, NetcdfWriter::Variable v, std::string_view name,
               std::string_view unit) {
   file.attribute(v, "long_name", std::string(name));
-  file.attribute(v, "units", std::string(units::shown(unit)));
+  file.attribute(v, "units", units::for_udunits(unit));
   // Whether a temperature is a point or a difference: CF 1.11, section 3.1.2.
   if (unit == "degC") file.attribute(v, "units_metadata", "temperature: on_scale");
   if (unit == "K") file.attribute(v, "units_metadata", "temperature: difference");

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "files/netcdf.hpp"
 
+#include <dlfcn.h>
 #include <netcdf.h>
 
 #include <limits>
@@ -19,10 +20,22 @@ using Lock = std::lock_guard<std::mutex>;
 
 int id_of(NetcdfWriter::Variable v) { return v == NetcdfWriter::whole_file ? NC_GLOBAL : v; }
 
+// A file that can't be finished (a full disk) stays open inside HDF5, which would try again when
+// the program ends, and crash. NetCDF closes what is closed well; nothing is left for HDF5 to do.
+void leave_the_end_to_netcdf() {
+  using Function = int (*)();
+  static const int once = [] {
+    const auto function = reinterpret_cast<Function>(::dlsym(RTLD_DEFAULT, "H5dont_atexit"));
+    return function ? function() : 0;
+  }();
+  static_cast<void>(once);
+}
+
 }  // namespace
 
 NetcdfWriter::NetcdfWriter(const std::filesystem::path& path) {
   const Lock lock(library());
+  leave_the_end_to_netcdf();
   check(nc_create(path.c_str(), NC_NETCDF4 | NC_NOCLOBBER, &id_), "make the file");
 }
 

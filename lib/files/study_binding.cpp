@@ -9,6 +9,7 @@
 #include "files/key_values.hpp"
 #include "files/paths.hpp"
 #include "files/study_reading.hpp"
+#include "units/nearest.hpp"
 #include "units/units.hpp"
 
 namespace serosa::files {
@@ -35,15 +36,26 @@ CasePath place_in_case(const Node& root, const std::string& path) {
   for (std::size_t i = 0; i < parts.size(); ++i) {
     const std::string variant = node ? chosen_variant(*node, *table, entry_name) : std::string();
     const Key* const key = find_key(*table, variant, parts[i]);
-    if (!key) return {};
-    if (i + 1 == parts.size()) return {key};
+    if (!key) {
+      std::vector<std::string> names;
+      for (const Key* known : keys_of(*table, variant)) names.push_back(known->name);
+      return {nullptr, false, units::nearest(parts[i], names)};
+    }
+    if (i + 1 == parts.size()) return {key, false};
     node = node ? node->find(parts[i]) : nullptr;
     table = key->table;
     entry_name.clear();
     if (key->kind == KeyKind::entries) {
+      if (i + 1 == parts.size()) return {};
       entry_name = parts[++i];
-      node = node ? node->find(entry_name) : nullptr;
-      if (!node) return {nullptr, true};
+      const Node* const entry = node ? node->find(entry_name) : nullptr;
+      if (!entry) {
+        std::vector<std::string> names;
+        if (node)
+          for (const Entry& known : node->entries) names.push_back(known.key);
+        return {nullptr, true, units::nearest(entry_name, names)};
+      }
+      node = entry;
       if (i + 1 == parts.size()) return {};
     } else if (key->kind != KeyKind::map) {
       return {};

@@ -44,6 +44,8 @@ class StudyReader {
     read_outputs(r, s);
     if (all_.problems.refused()) return f;
     r.finish();
+    if (s.inputs.empty() && s.runs() > 1)
+      r.warn("", "nothing varies in this study: all its runs are alike");
     bind_inputs(all_, r, f);
     if (all_.problems.refused()) return f;
     understand(document->root, f);
@@ -144,7 +146,7 @@ class StudyReader {
     for (const auto& input : s.inputs) s.design.names.push_back(input.path);
     if (s.design.kind == study::DesignKind::full_grid) {
       full_grid(d, s);
-      if (given && s.design.runs != static_cast<std::uint64_t>(runs))
+      if (!all_.problems.refused() && given && s.design.runs != static_cast<std::uint64_t>(runs))
         d.error("runs",
                 fmt::format("this full grid has {} combinations; leave `runs` out", s.design.runs));
       return;

@@ -144,16 +144,20 @@ class InputReader {
       }
       input = parameter_input(*parameter);
     } else {
-      bool absent = false;
+      bool absent = true;
+      std::string near;
       for (const auto& arm : all_.arms) {
         const CasePath target = place_in_case(arm.root, path);
-        absent = absent || target.absent_act;
+        absent = absent && target.absent_act;
+        if (!target.key && (near.empty() || !target.absent_act)) near = target.near;
         if (!key) key = target.key;
       }
       if (!key)
         return all_.problems.error(
             entry.origin, "vary",
-            absent ? "no arm of the study has such an act" : "a case file has no such input",
+            std::string(absent ? "no arm of the study has such an act"
+                               : "a case file has no such input") +
+                (near.empty() ? "" : "; did you mean " + near + "?"),
             "a path such as baby.weight, timeline.wrap.at or parameters.spread");
       input.path = path;
       input.meaning = key->help;

@@ -106,7 +106,7 @@ const KeyTable& law_keys() {
          value("from", "lower end"), value("to", "upper end")}},
        {"empirical",
         {value("file", "a CSV file beside the study"), value("column", "the column's heading"),
-         text("unit", "of its numbers; the model's when left out")}},
+         text("unit", "of its numbers, where the heading does not tell it as `weight [g]` does")}},
        {"list",
         {texts("values", "the values").length(1, 1000).required(),
          quantities("weights", "1", "how often each, against the others")

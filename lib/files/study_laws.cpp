@@ -90,6 +90,10 @@ class LawReader {
   explicit LawReader(StudyReading& all) : all_(all) {}
 
   void read_words(const Entry& entry, const Key& key, study::Input& input) {
+    if (key.kind != KeyKind::word && key.kind != KeyKind::count && key.kind != KeyKind::flag &&
+        key.kind != KeyKind::file)
+      return all_.problems.error(entry.origin, joined("vary", entry.key),
+                                 "this can't vary from run to run");
     const auto v = listed(entry);
     if (!v)
       return all_.problems.error(entry.value.origin, joined("vary", entry.key),
@@ -220,8 +224,8 @@ class LawReader {
       });
     } else if (law == "empirical") {
       auto values = measured(r, f);
+      const std::string unit = unit_of_column(r, input.unit);
       if (all_.problems.refused()) return;
-      const std::string unit = r.given("unit") ? r.text("unit") : input.unit;
       try {
         for (double& x : values) x = units::convert(x, unit, input.unit);
       } catch (const units::Error& error) {
@@ -231,12 +235,15 @@ class LawReader {
       make([&] { return Law::empirical(values); });
     }
     if (all_.problems.refused()) return;
-    // Grids and lists are exact; a law's far ends may be cut by what is
-    // possible run by run.
+    // Grids and lists are exact; a law's far ends may be cut by what is possible run by run.
     if (input.law.level_count() > 0 || law == "uniform" || law == "triangular" || law == "beta")
       if (input.law.lowest() < low || input.law.highest() > high)
         all_.problems.error(entry.value.origin, here, "the law reaches what is not possible",
                             range_text({low, high}, input.unit));
+    const Interval known = parameter ? parameter->model_range : key->published_range;
+    if (input.law.quantile(0.01) < known.low || input.law.quantile(0.99) > known.high)
+      all_.problems.warn(entry.value.origin, here, "the law goes beyond the published range",
+                         range_text(known, input.unit));
   }
 
  private:
@@ -290,6 +297,19 @@ class LawReader {
   static void note_source(const Entry& entry, study::Input& input) {
     if (!entry.value.is_map()) return;
     if (const Node* source = entry.value.find("source")) input.source = source->text;
+  }
+
+  /// The unit of a column: told by the law, or by a heading such as `weight [g]`.
+  static std::string unit_of_column(Reader& r, const std::string& otherwise) {
+    if (r.given("unit")) return r.text("unit");
+    const std::string heading = r.text("column");
+    const auto open = heading.rfind('[');
+    if (open != std::string::npos && heading.ends_with(']'))
+      return heading.substr(open + 1, heading.size() - open - 2);
+    if (otherwise != "1")
+      r.error("column", "the unit of its numbers is missing; add `unit`",
+              "a heading such as weight [g], or unit: g");
+    return otherwise;
   }
 
   /// The values of a CSV file beside the file in which the law stands.

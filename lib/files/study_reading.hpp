@@ -27,6 +27,7 @@ struct StudyReading {
 struct CasePath {
   const Key* key = nullptr;
   bool absent_act = false;  ///< it leads into an act that this case does not have
+  std::string near = {};    ///< what stands where the path goes astray and is spelled alike
 };
 CasePath place_in_case(const Node& root, const std::string& path);
 

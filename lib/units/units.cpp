@@ -3,6 +3,7 @@
 
 #include <udunits2.h>
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <limits>
@@ -377,6 +378,26 @@ bool is_unit(std::string_view unit) {
 }
 
 std::string shown(std::string_view unit) { return wanted_unit(unit).text; }
+
+std::string for_udunits(std::string_view unit) {
+  const std::string text = shown(unit);
+  const auto is_letter = [](char c) { return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z'); };
+  std::string result;
+  for (std::size_t at = 0; at < text.size();) {
+    std::size_t end = at;
+    while (end < text.size() && is_letter(text[end])) ++end;
+    if (end == at) {
+      result += text[at++];
+      continue;
+    }
+    const std::string_view symbol = std::string_view(text).substr(at, end - at);
+    const auto* const known = std::find_if(std::begin(symbol_list), std::end(symbol_list),
+                                           [&](const Symbol& s) { return s.text == symbol; });
+    result += known == std::end(symbol_list) ? symbol : known->udunits;
+    at = end;
+  }
+  return result;
+}
 
 std::string description(std::string_view unit) { return expectation(wanted_unit(unit)); }
 

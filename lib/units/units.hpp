@@ -60,6 +60,9 @@ bool is_unit(std::string_view unit);
 /// The unit without the word `water`, as it is shown: `g/m2/h`.
 std::string shown(std::string_view unit);
 
+/// The unit as UDUNITS-2 reads it, for data files: `mmHg/week` for `mmHg/wk`.
+std::string for_udunits(std::string_view unit);
+
 /// What a quantity in `unit` is, with an example: "a length of time, such as 20 min".
 std::string description(std::string_view unit);
 
