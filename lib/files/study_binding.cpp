@@ -89,7 +89,8 @@ class Binder {
     }
     if (all_.problems.refused()) return;
     for (std::size_t j = 0; j < s.inputs.size(); ++j) {
-      if (!s.inputs[j].is_number() || s.inputs[j].parameter) continue;
+      if (!s.inputs[j].is_number() || s.inputs[j].parameter || is_constant(s.inputs[j].law))
+        continue;
       const bool bound = std::any_of(s.arms.begin(), s.arms.end(), [&](const auto& arm) {
         return std::any_of(arm.scenes.begin(), arm.scenes.end(),
                            [&](const auto& scene) { return !scene.places[j].empty(); });
@@ -181,13 +182,24 @@ class Binder {
     s.arms[a].scenes.push_back(std::move(made));
   }
 
+  static bool is_constant(const study::Law& law) { return law.lowest() == law.highest(); }
+
+  /// Values to try beside the middle one: those listed, however rare, or some of all over the law.
+  static std::vector<double> others_of(const study::Law& law) {
+    if (law.level_count() > 0) return law.values();
+    std::vector<double> values;
+    for (const double u : {0.6, 0.4, 0.55, 0.45, 0.75, 0.25, 0.9, 0.1, 0.51, 0.49})
+      values.push_back(law.quantile(u));
+    return values;
+  }
+
   /// Finds the numbers that follow an input, by reading the case with two values of it.
   void bind_number(std::size_t j, const Node& root, std::vector<std::string> settings,
                    std::size_t at, study::Scene& scene, StudyFile& f) {
     const auto& input = f.study.inputs[j];
+    if (is_constant(input.law)) return;  // the scene has it
     const double first = input.law.quantile(0.5);
-    for (const double u : {0.6, 0.4, 0.55, 0.45, 0.75, 0.25, 0.9, 0.1, 0.51, 0.49}) {
-      const double second = input.law.quantile(u);
+    for (const double second : others_of(input.law)) {
       if (second == first) continue;
       settings[at] = assignment(input, second);
       const auto other = try_case(root, settings);
@@ -200,7 +212,6 @@ class Binder {
                 act, scene.places[j], j);
       return;
     }
-    if (input.law.level_count() == 1) return;  // nothing ever differs from the middle
     all_.problems.error(all_.origins[j], "vary",
                         "next to no value of " + quote(input.path) + " makes a possible case");
   }

@@ -159,6 +159,19 @@ TEST_CASE("a run of a study is the case with its values") {
   CHECK(seals.size() == 4);  // the wrapped arm only, each run its own
 }
 
+TEST_CASE("a list of one value, and values that are rare, are set as all others") {
+  const auto f = read_good(head + wrapped +
+                           "vary:\n  baby.weight: [2 kg]\n"
+                           "  timeline.wrap.seal: {law: list, values: [90 %, 70 %], weights: [999, "
+                           "1]}\n");
+  care::Case c;
+  baby::Parameters<double> p;
+  REQUIRE(make_run(f.study, 0, {2000, 0.7}, c, p) == RunStatus::finished);
+  CHECK(c.baby.weight == 2000);
+  for (const auto& act : c.timeline)
+    if (const auto* cover = std::get_if<care::CoverBowel>(&act.deed)) CHECK(cover->seal == 0.7);
+}
+
 TEST_CASE("all parameters of a grade vary, and one by itself keeps its own law") {
   const auto f = read_good(head + wrapped + "vary: all graded assumption, animal\n");
   std::size_t count = 0;
@@ -238,10 +251,11 @@ TEST_CASE("values that can't be are runs that fail, by name") {
     care::Case c;
     baby::Parameters<double> p;
     const auto status = make_run(f.study, 0, values, c, p);
-    CHECK(status == (values[0] < 1 ? RunStatus::impossible_input : RunStatus::finished));
+    CHECK(status == (values[0] < f.study.inputs[0].possible_low ? RunStatus::impossible_input
+                                                                : RunStatus::finished));
     impossible += status == RunStatus::impossible_input;
   }
-  CHECK(impossible > 5);
+  CHECK(impossible > 0);
   const auto crossed = read_good(head + wrapped +
                                  "vary:\n  timeline.wrap.at: {law: uniform, from: -1 min, to: 3 "
                                  "min}\n");
