@@ -88,6 +88,7 @@ int main_of_program(int count, char** arguments) {
   add_page(app, chosen);
   add_lesson(app, chosen);
   add_validate(app, chosen);
+  add_about(app, chosen);
   app.footer(
       "Examples:\n"
       "  serosa run models/cases/exposed.yaml\n"

@@ -2,6 +2,7 @@
 // MPI on demand: the part that speaks it is loaded only under mpirun.
 #pragma once
 #include <memory>
+#include <string>
 
 #include "study/crew.hpp"
 
@@ -11,5 +12,8 @@ namespace serosa::runner {
 /// Throws std::runtime_error when it belongs to a job of several ranks and the part that speaks
 /// MPI can't be loaded.
 std::unique_ptr<study::Messages> ranks_of_this_job();
+
+/// Where the part that speaks MPI stands; empty when it is not there.
+std::string ranks_part();
 
 }  // namespace serosa::runner

@@ -239,7 +239,12 @@
   X(sodium_high, "mmol/L")                                   \
   X(model_core_lowest, "degC")                               \
   X(model_core_highest, "degC")                              \
-  X(model_blood_lowest, "1")
+  X(model_blood_lowest, "1")                                 \
+  X(model_haematocrit_highest, "1")                          \
+  X(model_protein_highest, "g/L")                            \
+  X(model_sodium_lowest, "mmol/L")                           \
+  X(model_sodium_highest, "mmol/L")                          \
+  X(model_tissue_water_lowest, "1")
 
 namespace serosa::baby {
 

@@ -5,6 +5,7 @@
 #include <limits>
 #include <memory>
 
+#include "baby/model_range.hpp"
 #include "simulate/integrator.hpp"
 #include "simulate/run.hpp"
 
@@ -181,20 +182,11 @@ class Journeys {
 
  private:
   bool leaves_the_model(int lane, const Lane& x, const S& t) {
-    using namespace baby::state;
     auto& w = of(lane);
-    const auto& p = w.subject.parameters;
-    const auto& b = w.subject.body;
     if (w.subject.controls.born < 0.5) return false;
-    const S core = baby::temperatures(x.load(), w.subject).core;
-    const S blood = x[baby::state::plasma_water] / p.plasma_water_fraction +
-                    x[baby::state::red_cell_water] / p.red_cell_water_fraction;
-    if (core < p.model_core_lowest || core > p.model_core_highest)
-      w.left_by = core_heat;
-    else if (blood < p.model_blood_lowest * b.normal_blood_volume)
-      w.left_by = baby::state::plasma_water;
-    else
-      return false;
+    const auto left = baby::leaving_by(x.load(), w.subject);
+    if (left == baby::state::count) return false;
+    w.left_by = static_cast<std::int32_t>(left);
     w.left_the_model = true;
     w.now = t;
     return true;

@@ -88,10 +88,9 @@ int by_lanes(const Model* m, const double* times, int n, double* values) {
   const std::span<const double> hours(times, static_cast<std::size_t>(n));
   const simulate::Job job{&m->file.c, &m->file.parameters, {hours.begin(), hours.end()}};
   std::vector<simulate::Result> results(1);
-  simulate::run(std::span(&job, 1), results,
-                {.relative_tolerance = 1e-9,
-                 .absolute_tolerance_factor = 1e-5,
-                 .step_budget = 5'000'000});
+  simulate::run(
+      std::span(&job, 1), results,
+      {.relative_tolerance = 1e-9, .absolute_tolerance_factor = 1e-5, .step_budget = 5'000'000});
   std::copy(results[0].values.begin(), results[0].values.end(), values);
   return results[0].report.status == simulate::RunStatus::finished ? 0 : 1;
 }
