@@ -77,11 +77,18 @@ files::ExitCode tell(bool json) {
     return files::ExitCode::done;
   }
   std::string text;
-  for (const Fact& fact : facts())
-    text += wrapped(fmt::format("{:<18}{}", fact.name, fact.value), 0, 18);
+  for (const Fact& fact : facts()) text += fmt::format("{:<18}{}\n", fact.name, fact.value);
   text += "\nMade with\n";
-  for (const Material& m : materials)
+  int charts = 0;
+  for (const Material& m : materials) {
+    if (std::string_view(m.use) == "charts of the page") {
+      ++charts;
+      continue;
+    }
     text += wrapped(fmt::format("{} {} ({}): {}", m.name, m.version, m.license, m.use), 2, 4);
+  }
+  text += fmt::format(
+      "  and {} small libraries in the page's bundle of charts; --json lists them\n", charts);
   print(text + "\n" + std::string(files::caution) + "\n");
   return files::ExitCode::done;
 }

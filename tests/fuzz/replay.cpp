@@ -20,7 +20,7 @@ namespace fs = std::filesystem;
 /// Cut short, a byte changed, a piece doubled, a piece taken out.
 std::string bent(std::string bytes, std::uint64_t seed, std::uint64_t copy) {
   if (bytes.empty()) return bytes;
-  const auto draw = [&, n = std::uint64_t{0}](std::uint64_t below) mutable {
+  auto draw = [&, n = std::uint64_t{0}](std::uint64_t below) mutable {
     return static_cast<std::size_t>(serosa::study::random_bits(seed, copy, n++) % below);
   };
   const std::size_t at = draw(bytes.size());
