@@ -11,6 +11,7 @@
 #include "files/experiment_file.hpp"
 #include "files/fit_file.hpp"
 #include "files/models.hpp"
+#include "files/protocol_file.hpp"
 #include "files/results.hpp"
 #include "files/study_file.hpp"
 #include "runner/commands.hpp"
@@ -67,6 +68,7 @@ Page inputs() {
   for (const auto kind : {DataKind::cover, DataKind::fluid, DataKind::warmer, DataKind::room})
     text += files::documentation(files::data_keys(kind));
   text += files::documentation(files::experiment_keys());
+  text += files::documentation(files::protocol_keys());
   text += files::documentation(files::study_keys());
   text += files::documentation(files::cohort_keys());
   text += files::documentation(files::fit_keys());

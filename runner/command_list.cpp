@@ -10,6 +10,7 @@
 #include "files/fit_file.hpp"
 #include "files/models.hpp"
 #include "files/paths.hpp"
+#include "files/protocol_file.hpp"
 #include "files/reader.hpp"
 #include "files/results.hpp"
 #include "files/study_file.hpp"
@@ -70,6 +71,21 @@ std::vector<Item> data_files(const fs::path& folder, files::DataKind kind) {
   return items;
 }
 
+std::vector<Item> protocols(const fs::path& folder) {
+  std::vector<Item> items;
+  for (const auto& name : files::protocol_names(folder)) {
+    files::Problems problems;
+    const auto document = files::read_document(folder / "protocols" / (name + ".yaml"), problems);
+    problems.refuse_if_any();
+    const auto text = [&](const char* key) {
+      const files::Node* node = document->root.find(key);
+      return node ? node->text : std::string();
+    };
+    items.push_back({name, text("title"), text("note")});
+  }
+  return items;
+}
+
 using Group = std::pair<std::string, std::vector<Item>>;
 
 std::vector<Group> groups(const Wish& wish) {
@@ -81,6 +97,7 @@ std::vector<Group> groups(const Wish& wish) {
   for (const auto kind : {DataKind::cover, DataKind::fluid, DataKind::warmer, DataKind::room})
     if (wanted(files::folder_of(kind)))
       all.emplace_back(files::folder_of(kind), data_files(folder, kind));
+  if (wanted("protocols")) all.emplace_back("protocols", protocols(folder));
   return all;
 }
 
@@ -119,6 +136,7 @@ const std::vector<std::pair<std::string, const files::KeyTable*>>& schemas() {
       {"experiment", &files::experiment_keys()},
       {"fit", &files::fit_keys()},
       {"study", &files::study_keys()},
+      {"protocol", &files::protocol_keys()},
       {"cohort", &files::cohort_keys()}};
   return all;
 }
@@ -150,11 +168,13 @@ files::ExitCode list(const Wish& wish) {
 
 void add_list(CLI::App& app, Command& chosen) {
   const auto wish = std::make_shared<Wish>();
-  CLI::App* const command =
-      app.add_subcommand("list", "Shows the cases, covers, fluids, warmers and rooms, a line each");
+  CLI::App* const command = app.add_subcommand(
+      "list", "Shows the cases, covers, fluids, warmers, rooms and protocols, a line each");
   auto* const what =
-      command->add_option("WHAT", wish->what, "Only these: cases, covers, fluids, warmers or rooms")
-          ->check(CLI::IsMember({"cases", "covers", "fluids", "warmers", "rooms"}))
+      command
+          ->add_option("WHAT", wish->what,
+                       "Only these: cases, covers, fluids, warmers, rooms or protocols")
+          ->check(CLI::IsMember({"cases", "covers", "fluids", "warmers", "rooms", "protocols"}))
           ->type_name("WHAT");
   auto* const schema = command
                            ->add_option("--schema", wish->schema,

@@ -12,6 +12,7 @@
 #include <set>
 
 #include "files/side_by_side.hpp"
+#include "runner/acts_log.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/json_report.hpp"
@@ -112,20 +113,22 @@ void collect_data_files(const care::Case& c, std::set<std::string>& names) {
   };
   using files::DataKind;
   note(DataKind::room, c.room.name);
-  for (const auto& act : c.timeline) {
-    if (const auto* d = std::get_if<care::SetWarmer>(&act.deed))
-      note(DataKind::warmer, d->warmer.name);
-    if (const auto* d = std::get_if<care::MoveTo>(&act.deed)) note(DataKind::room, d->room.name);
-    if (const auto* d = std::get_if<care::CoverBowel>(&act.deed)) {
+  const auto note_deed = [&](const care::Deed& deed) {
+    if (const auto* d = std::get_if<care::SetWarmer>(&deed)) note(DataKind::warmer, d->warmer.name);
+    if (const auto* d = std::get_if<care::MoveTo>(&deed)) note(DataKind::room, d->room.name);
+    if (const auto* d = std::get_if<care::CoverBowel>(&deed)) {
       note(DataKind::cover, d->cover.name);
       if (d->cover.dressing) note(DataKind::fluid, d->wetting.name);
     }
-    if (const auto* d = std::get_if<care::Rewet>(&act.deed)) note(DataKind::fluid, d->fluid.name);
-    if (const auto* d = std::get_if<care::Infuse>(&act.deed)) note(DataKind::fluid, d->fluid.name);
-    if (const auto* d = std::get_if<care::Bolus>(&act.deed)) note(DataKind::fluid, d->fluid.name);
-    if (const auto* d = std::get_if<care::ReplaceGastricLoss>(&act.deed))
+    if (const auto* d = std::get_if<care::Rewet>(&deed)) note(DataKind::fluid, d->fluid.name);
+    if (const auto* d = std::get_if<care::Infuse>(&deed)) note(DataKind::fluid, d->fluid.name);
+    if (const auto* d = std::get_if<care::Bolus>(&deed)) note(DataKind::fluid, d->fluid.name);
+    if (const auto* d = std::get_if<care::ReplaceGastricLoss>(&deed))
       note(DataKind::fluid, d->fluid.name);
-  }
+  };
+  for (const auto& act : c.timeline) note_deed(act.deed);
+  if (c.protocol)
+    for (const auto& rule : c.protocol->rules) note_deed(rule.deed);
 }
 
 /// Every file that decides the result, for the manifest: cases, parameters, data files.
@@ -196,6 +199,8 @@ files::Results to_write(const Computation& all, const std::string& report) {
   r.extra_series = extra_series(all);
   r.extra_files = {{"table.txt", report}, {"parameters.json", parameters_json(all)}};
   if (all.cases.size() > 1) r.extra_files.emplace_back("difference.csv", difference_csv(all));
+  if (std::string acts = acts_csv(all); !acts.empty())
+    r.extra_files.emplace_back("acts.csv", std::move(acts));
   r.inputs = all.inputs;
   r.changes = all.changes;
   r.warnings = warnings(all);

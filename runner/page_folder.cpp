@@ -65,6 +65,30 @@ void read_cases(const fs::path& folder, const files::NetcdfReader& file, RunFold
   }
 }
 
+/// The acts of the rules, from acts.csv when the folder has one.
+void read_acts(const fs::path& folder, RunFolder& run) {
+  std::error_code failure;
+  if (!fs::exists(folder / "acts.csv", failure)) return;
+  files::Problems problems;
+  const auto source = files::read_source(folder / "acts.csv", problems);
+  problems.refuse_if_any();
+  for (std::size_t i = 1; i < source->lines.size(); ++i) {
+    std::vector<std::string> cells(1);
+    bool quoted = false;
+    for (const char c : source->lines[i])
+      if (c == '"')
+        quoted = !quoted;
+      else if (c == ',' && !quoted)
+        cells.emplace_back();
+      else
+        cells.back() += c;
+    if (cells.size() < 6) continue;
+    for (auto& c : run.cases)
+      if (c.name == cells[0])
+        c.done.push_back({units::to_number(cells[1]), cells[3], cells[4] + "; " + cells[5]});
+  }
+}
+
 void read_report_times(RunFolder& run) {
   std::vector<double> wanted;
   for (const auto& c : run.cases)
@@ -136,6 +160,7 @@ RunFolder read_run_folder(const fs::path& folder) {
   }
   if (run.times.empty() || run.cases.empty()) refuse_folder(folder, "holds no runs");
   read_report_times(run);
+  read_acts(folder, run);
   return run;
 }
 

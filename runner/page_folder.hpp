@@ -21,6 +21,12 @@ struct RunFolder {
     std::string title;
     files::Node understood;
     double weight = 0;  ///< kg, at birth
+    /// What the rules of its protocol did.
+    struct Done {
+      double time;  ///< h
+      std::string what, why;
+    };
+    std::vector<Done> done;
     bool finished = true;
   };
 

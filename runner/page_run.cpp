@@ -232,6 +232,10 @@ class Sections {
       Json acts = Json::array();
       for (const auto& act : acts_in_words(run_.cases[c].understood))
         acts.push_back({{"time", act.time}, {"label", act.label}, {"words", act.words}});
+      for (const auto& act : run_.cases[c].done)
+        acts.push_back({{"time", act.time},
+                        {"label", "By rule: " + act.what.substr(0, act.what.find(':'))},
+                        {"words", "By rule: " + act.what + " (" + act.why + ")"}});
       rows.push_back({{"title", named(c)}, {"style", "case:" + std::to_string(c)}, {"acts", acts}});
     }
     s["data"] = {{"until", run_.times.back()}, {"rows", rows}};

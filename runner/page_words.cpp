@@ -67,11 +67,13 @@ const std::map<std::string, Wording, std::less<>>& wordings() {
        {"Bowel covered",
         "with {with~}, layers: {layers}, {seal} of the edge closed, takes {over}"}},
       {"uncover", {"Bowel uncovered", ""}},
+      {"re-wrap", {"Wrapped anew", "{seal} of the edge closed, takes {over}"}},
       {"rewet", {"Dressing wetted", "with {with~}"}},
       {"pass-tube", {"Stomach tube passed", ""}},
       {"aspirate", {"Stomach emptied", "by syringe"}},
       {"drain", {"Stomach drains", "freely through the tube"}},
       {"maintenance", {"Maintenance fluid", "{fluid~} at {rate}"}},
+      {"change-maintenance", {"Maintenance changed", "by {by}, between {least} and {most}"}},
       {"stop-maintenance", {"Maintenance stopped", ""}},
       {"bolus", {"Bolus", "{volume} of {fluid~} over {over}"}},
       {"transfuse", {"Transfusion", "{volume} of {fluid~} over {over}"}},
@@ -116,17 +118,9 @@ std::string filled(std::string_view form, const files::Node& act) {
   return words;
 }
 
-ActInWords act_in_words(const files::Entry& entry) {
-  const files::Node& act = entry.value;
-  const std::string kind = text_of(act, "act").empty() ? entry.key : text_of(act, "act");
-  ActInWords w{units::to_model(text_of(act, "at"), "h"), capital(plain_name(kind)), {}};
-  const auto found = wordings().find(kind);
-  if (found == wordings().end()) {
-    w.words = w.label;
-    return w;
-  }
-  w.label = found->second.label;
-  std::string details = filled(found->second.details, act);
+/// The details of an act of this kind, without its label.
+std::string details_of(const std::string& kind, const Wording& wording, const files::Node& act) {
+  std::string details = filled(wording.details, act);
   if (kind == "hat") details = text_of(act, "on") == "false" ? "taken off" : "put on";
   if (kind == "drain" && text_of(act, "on") == "false") details = "no more: tube closed";
   if (kind == "position") {
@@ -137,6 +131,21 @@ ActInWords act_in_words(const files::Entry& entry) {
   }
   if (kind == "cover" && text_of(act, "tension") != "0 mmHg" && !text_of(act, "tension").empty())
     details += ", drawn tight (venous pressure + " + text_of(act, "tension") + ")";
+  return details;
+}
+
+ActInWords act_in_words(const files::Entry& entry) {
+  const files::Node& act = entry.value;
+  const std::string kind = text_of(act, "act").empty() ? entry.key : text_of(act, "act");
+  const std::string at = text_of(act, "at");
+  ActInWords w{at.empty() ? 0.0 : units::to_model(at, "h"), capital(plain_name(kind)), {}};
+  const auto found = wordings().find(kind);
+  if (found == wordings().end()) {
+    w.words = w.label;
+    return w;
+  }
+  w.label = found->second.label;
+  const std::string details = details_of(kind, found->second, act);
   w.words = w.label + (details.empty() ? "" : ": " + details);
   return w;
 }
@@ -151,6 +160,16 @@ std::string bowel_fact(const files::Entry& entry) {
   if (entry.key == "lie")
     return value == "lateral" ? "baby on its side at first" : "baby on its back at first";
   return plain_name(entry.key) + " " + value;
+}
+
+/// Protocols differ by what they are called; their rules would fill the page.
+void collect_titles(const std::vector<const files::Node*>& protocols,
+                    std::vector<DifferenceInWords>& found) {
+  std::vector<std::string> words;
+  for (const auto* p : protocols)
+    words.push_back(p && p->is_map() ? text_of(*p, "title") : std::string("none"));
+  if (std::any_of(words.begin(), words.end(), [&](const auto& w) { return w != words.front(); }))
+    found.push_back({"Protocol", std::move(words)});
 }
 
 void collect(const std::vector<const files::Node*>& nodes, const std::string& path,
@@ -175,6 +194,10 @@ void collect(const std::vector<const files::Node*>& nodes, const std::string& pa
       continue;
     std::vector<const files::Node*> below;
     for (const auto* node : nodes) below.push_back(node->find(key));
+    if (path.empty() && key == "protocol") {
+      collect_titles(below, found);
+      continue;
+    }
     collect(below, path.empty() ? plain_name(key) : path + ", " + plain_name(key), found);
   }
 }
@@ -219,10 +242,17 @@ std::string plain_name(std::string name) {
   return name;
 }
 
+std::string deed_in_words(const files::Node& deed) {
+  return act_in_words({text_of(deed, "act"), {}, deed}).words;
+}
+
 std::vector<ActInWords> acts_in_words(const files::Node& understood) {
   std::vector<ActInWords> acts;
   if (const auto* timeline = understood.find("timeline"))
     for (const auto& entry : timeline->entries) acts.push_back(act_in_words(entry));
+  if (const auto* protocol = understood.find("protocol"))
+    if (const auto* orders = protocol->find("orders"))
+      for (const auto& entry : orders->entries) acts.push_back(act_in_words(entry));
   std::stable_sort(acts.begin(), acts.end(),
                    [](const auto& a, const auto& b) { return a.time < b.time; });
   return acts;

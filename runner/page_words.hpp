@@ -16,7 +16,11 @@ struct ActInWords {
   std::string words;  ///< all of it: `Bowel covered with polyethylene film, 2 layers, …`
 };
 
-/// The timeline of a case as understood, sorted by time.
+/// What a rule does, in words.
+std::string deed_in_words(const files::Node& deed);
+
+/// The timeline of a case as understood, with what its protocol orders by the clock, sorted by
+/// time.
 std::vector<ActInWords> acts_in_words(const files::Node& understood);
 
 /// Label and words: `Baby`, `2.56 kg, 36 weeks, born vaginally`, and so on.

@@ -11,6 +11,7 @@
 #include <set>
 
 #include "files/csv.hpp"
+#include "runner/acts_log.hpp"
 #include "runner/text_table.hpp"
 #include "runner/warnings.hpp"
 
@@ -395,7 +396,7 @@ std::string sheets(const Computation& all) {
 std::string report(const Computation& all) {
   std::string text = head(all) + "\n";
   if (all.cases.size() > 1) text += what_differs(all) + "\n";
-  return text + sheets(all) + "\n" + tail(all);
+  return text + sheets(all) + "\n" + acts_text(all) + tail(all);
 }
 
 std::string plain_report(const Computation& all) {
@@ -425,6 +426,10 @@ std::string plain_report(const Computation& all) {
     text += e.title + "\n" + e.reading + "\n" + e.table.plain();
     if (!e.remark.empty()) text += e.remark + "\n";
   }
+  for (const auto& c : all.cases)
+    for (const auto& act : logged_acts(c))
+      fact((several ? c.letter + ", " : std::string()) + "by rule, " + files::time_label(act.time),
+           act.what + " (" + act.seen + "; " + act.reason + ")");
   for (const auto& warning : warnings(all)) fact("warning", warning);
   return text + std::string(no_range) + "\n" + std::string(files::caution) + "\n";
 }

@@ -69,7 +69,7 @@ files::ExitCode write_case(const CaseRequest& request) {
   study::Drawer drawer(s);
   std::vector<double> values;
   drawer.draw(request.run, values);
-  files::Node root = files::case_of_run(study->file, arm, values);
+  files::Node root = files::case_of_run(study->file, arm, values, request.run);
   if (files::Node* title = root.find("title"))
     *title =
         files::Node::make_text(fmt::format("{} (run {} of {})", title->text, request.run, s.name));

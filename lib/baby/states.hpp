@@ -96,6 +96,14 @@ inline constexpr std::size_t stores = 0 SEROSA_STORES(SEROSA_ONE);
 template <class Real>
 using State = std::array<Real, state::count>;
 
+/// All body water lost, oxidation left out, g.
+template <class Real>
+Real body_loss(const State<Real>& x) {
+  using namespace state;
+  return x[skin_loss] + x[bowel_evaporation] + x[airway_loss] + x[urine] + x[gastric_drainage] +
+         x[bowel_drip] + x[blood_loss];
+}
+
 struct StateInfo {
   std::string_view name;
   std::string_view unit;

@@ -1,33 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
-// Carries a case's timeline out: turns dated deeds into changes of the controls and of the state.
+// Carries a case out: turns the deeds of its timeline, and those that its protocol's rules ask for,
+// into changes of the controls and of the state.
 #pragma once
 #include <algorithm>
-#include <array>
 #include <limits>
 #include <vector>
 
 #include "baby/birth.hpp"
 #include "baby/heat.hpp"
+#include "care/bedside.hpp"
 #include "care/case.hpp"
+#include "care/given.hpp"
 
 namespace serosa::care {
-
-/// What was put into the baby (or onto it) so far: exact sums, not integrated.
-template <class Real>
-struct Given {
-  std::array<Real, purposes> volume{};  ///< mL by purpose
-  Real water{0.0};                      ///< g, red cells' water included
-  Real sodium{0.0};                     ///< mmol
-  Real chloride{0.0};                   ///< mmol
-  Real protein{0.0};                    ///< g
-  Real glucose{0.0};                    ///< g
-  Real heat{0.0};                       ///< J
-  Real dressing_water{0.0};             ///< g put on with dressings, less what was taken off
-  Real dressing_sodium{0.0};            ///< mmol
-  Real dressing_chloride{0.0};          ///< mmol
-  Real dressing_heat{0.0};              ///< J
-  Real towelled{0.0};                   ///< g of amniotic fluid wiped off
-};
 
 /// One running infusion.
 template <class Real>
@@ -71,6 +56,14 @@ class Carer {
     booked_until_ = first_hour();
     replace_next_ = never();
     wrap_end_ = never();
+    bedside_.start(c.protocol.get(), c.chart_seed, c.chart_run, c.until);
+    done_.clear();
+    follow_.clear();
+    if (!c.protocol) return;
+    follow_.resize(c.protocol->rules.size());
+    std::size_t most = 0;
+    for (const Rule& rule : c.protocol->rules) most += static_cast<std::size_t>(rule.at_most);
+    done_.reserve(most);
   }
 
   /// When the run begins: at birth, or with the first act before it.
@@ -93,7 +86,7 @@ class Carer {
     controls.gas_entry = p.gas_entry_crying;
   }
 
-  /// Time of the next change: an act, the birth, the end of a bolus or of a wrapping.
+  /// Time of the next stop: an act, the birth, the end of a bolus or of a wrapping, a look.
   Real next() const {
     Real soonest = never();
     const auto consider = [&](const Real& t) {
@@ -105,27 +98,41 @@ class Carer {
     for (const auto& r : bleeding_) consider(r.until);
     consider(replace_next_);
     consider(wrap_end_);
+    consider(Real(bedside_.next_look()));
     return soonest;
   }
 
-  /// Does all that is due at `t`. Changes controls and state.
-  void act(const Real& t, baby::State<Real>& x, baby::Subject<Real>& s) {
+  /// Does all that is due at `t`.
+  /// @return whether controls or state changed; a look alone changes neither
+  bool act(const Real& t, baby::State<Real>& x, baby::Subject<Real>& s) {
     book(t);
+    bool changed = false;
     if (!born_ && t >= 0.0) {
-      born_ = true;
+      born_ = changed = true;
       s.controls.born = 1.0;
     }
-    if (wrap_end_ <= t) wrap_end_ = never();
-    const auto over = [&](const auto& r) { return r.until <= t; };
-    std::erase_if(running_, over);
-    std::erase_if(bleeding_, over);
-    for (; next_ < times_.size() && times_[next_] <= t; ++next_) {
-      const Deed& deed = case_->timeline[next_].deed;
-      std::visit([&](const auto& d) { do_it(d, t, x, s); }, deed);
+    if (wrap_end_ <= t) {
+      wrap_end_ = never();
+      changed = true;
     }
-    if (replace_next_ <= t) replace_gastric_loss(t, x, s);
-    sum_up(s);
+    const auto over = [&](const auto& r) { return r.until <= t; };
+    changed = std::erase_if(running_, over) > 0 || changed;
+    changed = std::erase_if(bleeding_, over) > 0 || changed;
+    for (; next_ < times_.size() && times_[next_] <= t; ++next_) {
+      do_deed(case_->timeline[next_].deed, t, x, s);
+      changed = true;
+    }
+    if (replace_next_ <= t) {
+      replace_gastric_loss(t, x, s);
+      changed = true;
+    }
+    if (bedside_.next_look() <= t) changed = look(t, x, s) || changed;
+    if (changed) sum_up(s);
+    return changed;
   }
+
+  /// What the rules did so far, in order.
+  const std::vector<Done>& done() const { return done_; }
 
   /// What has been given up to `t`, the running infusions included.
   Given<Real> given(const Real& t) const {
@@ -144,6 +151,84 @@ class Carer {
  private:
   using Subject = baby::Subject<Real>;
   using State = baby::State<Real>;
+
+  /// How far a rule has been followed.
+  struct Followed {
+    int times = 0;
+    double last = -std::numeric_limits<double>::infinity();  ///< h
+  };
+
+  void do_deed(const Deed& deed, const Real& t, State& x, Subject& s) {
+    std::visit([&](const auto& d) { do_it(d, t, x, s); }, deed);
+  }
+
+  /// Charts what is due, then does what the rules ask for, each judged by the same chart.
+  bool look(const Real& t, State& x, Subject& s) {
+    bedside_.look(t, x, s, given_);
+    const auto& rules = case_->protocol->rules;
+    const double now = physics::value_of(t, 0);
+    bool changed = false;
+    for (std::size_t i = 0; i < rules.size(); ++i) {
+      if (!due(rules[i], follow_[i], now) || !possible(rules[i].deed, s)) continue;
+      ++follow_[i].times;
+      follow_[i].last = now;
+      note(i, now);
+      do_deed(rules[i].deed, t, x, s);
+      changed = true;
+    }
+    return changed;
+  }
+
+  /// A rule acts again only on values that were taken after it last did.
+  bool due(const Rule& rule, const Followed& followed, double now) const {
+    constexpr double same_time = 1e-9;  // h
+    if (followed.times >= rule.at_most || now < rule.from - same_time ||
+        now > rule.until + same_time || now < followed.last + rule.gap - same_time)
+      return false;
+    const auto holds = [&](const Condition& c) { return bedside_.holds(c, now, followed.last); };
+    const auto holds_at_all = [&](const Condition& c) {
+      return bedside_.holds(c, now, -std::numeric_limits<double>::infinity());
+    };
+    return std::all_of(rule.when.begin(), rule.when.end(), holds) &&
+           std::none_of(rule.unless.begin(), rule.unless.end(), holds_at_all);
+  }
+
+  /// Whether a deed would change anything now; a timeline is checked beforehand, a rule here.
+  bool possible(const Deed& deed, const Subject& s) const {
+    const auto running = [&] {
+      return std::any_of(running_.begin(), running_.end(),
+                         [](const auto& r) { return r.purpose == Purpose::maintenance; });
+    };
+    if (std::holds_alternative<Rewrap>(deed)) {
+      const baby::Controls<Real> bare;
+      return s.controls.cover_from < bare.cover_from && !(wrap_end_ < never());
+    }
+    if (std::holds_alternative<StopInfusion>(deed)) return running();
+    if (const auto* const d = std::get_if<AdjustInfusion>(&deed)) {
+      for (const auto& r : running_)
+        if (r.purpose == Purpose::maintenance)
+          return adjusted(*d, r.rate / s.body.weight) != r.rate / s.body.weight;
+      return false;
+    }
+    if (const auto* const d = std::get_if<SetWarmer>(&deed))
+      return !(s.controls.irradiance == d->warmer.irradiance &&
+               s.controls.servo == (d->warmer.servo ? 1.0 : 0.0) &&
+               s.controls.servo_set_point == d->warmer.set_point);
+    return true;
+  }
+
+  void note(std::size_t rule, double now) {
+    Done done{now, rule};
+    done.seen.fill(std::numeric_limits<double>::quiet_NaN());
+    const auto& when = case_->protocol->rules[rule].when;
+    for (std::size_t i = 0; i < when.size() && i < done.seen.size(); ++i)
+      done.seen[i] = bedside_.known(when[i].reading, now);
+    done_.push_back(done);
+  }
+
+  static Real adjusted(const AdjustInfusion& d, const Real& rate) {
+    return physics::min(physics::max(Real(rate + d.by), Real(d.least)), Real(d.most));
+  }
 
   static void enter(const Room& room, baby::Controls<Real>& c) {
     c.air_temperature = room.air_temperature;
@@ -199,10 +284,7 @@ class Carer {
   }
   void do_it(const CoverBowel& d, const Real& t, State& x, Subject& s) {
     auto& c = s.controls;
-    constexpr double briefest = 1.0 / 3600;  // h; a wrap that takes no time would divide by zero
-    c.cover_from = t;
-    c.cover_until = t + std::max(d.over, briefest);
-    wrap_end_ = c.cover_until;
+    put_on(t, d.over, s);
     c.film = d.cover.film ? 1.0 : 0.0;
     c.permeance = d.cover.permeance;
     c.layers = d.layers;
@@ -220,6 +302,11 @@ class Carer {
     if (d.cover.dressing) soak(d.wetting, x, s);
   }
   void do_it(const UncoverBowel&, const Real&, State& x, Subject& s) { take_cover_off(x, s); }
+  void do_it(const Rewrap& d, const Real& t, State&, Subject& s) {
+    put_on(t, d.over, s);
+    s.controls.leak = 1.0 - d.seal;
+    s.controls.tension = d.tension;
+  }
   void do_it(const Rewet& d, const Real&, State& x, Subject& s) { soak(d.fluid, x, s); }
   void do_it(const PassTube&, const Real&, State&, Subject&) {}
   void do_it(const Aspirate&, const Real&, State& x, Subject& s) {
@@ -247,8 +334,14 @@ class Carer {
     stop(Purpose::maintenance);
     run(d.fluid, Real(d.rate * s.body.weight), never(), Purpose::maintenance);
   }
+  void do_it(const AdjustInfusion& d, const Real&, State&, Subject& s) {
+    for (auto& r : running_)
+      if (r.purpose == Purpose::maintenance)
+        r.rate = adjusted(d, r.rate / s.body.weight) * s.body.weight;
+  }
   void do_it(const StopInfusion&, const Real&, State&, Subject&) { stop(Purpose::maintenance); }
   void do_it(const Bolus& d, const Real& t, State&, Subject& s) {
+    if (d.purpose == Purpose::bolus) given_.boluses += 1.0;
     run(d.fluid, Real(d.volume * s.body.weight / d.over), Real(t + d.over), d.purpose);
   }
   void do_it(const ReplaceGastricLoss& d, const Real& t, State& x, Subject&) {
@@ -262,6 +355,7 @@ class Carer {
     if (bleeding_.size() < most_running)
       bleeding_.push_back(
           {Real((d.volume * s.body.weight + d.share * blood) / d.over), Real(t + d.over)});
+    if (d.to_laboratory) bedside_.sample(t, x, s, given_);
   }
   void do_it(const Breathe& d, const Real&, State&, Subject& s) {
     s.controls.gas_entry = d.by == Breathing::mask   ? s.parameters.gas_entry_mask
@@ -286,6 +380,14 @@ class Carer {
     c.exposed_fraction = c.exposed_fraction * (1.0 - share);
     const Real inside = 1.0 - c.exposed_fraction;
     c.abdominal_pressure = s.parameters.closure_abdominal_pressure * inside * inside;
+  }
+
+  /// The bowel is covered more and more over `over` hours from `t` on.
+  void put_on(const Real& t, double over, Subject& s) {
+    constexpr double briefest = 1.0 / 3600;  // h; a wrap that takes no time would divide by zero
+    s.controls.cover_from = t;
+    s.controls.cover_until = t + std::max(over, briefest);
+    wrap_end_ = s.controls.cover_until;
   }
 
   /// Fills the dressing up to what it holds.
@@ -398,6 +500,9 @@ class Carer {
   Real replace_next_{0.0};
   Real drained_{0.0};  ///< gastric drainage at the last look
   Real wrap_end_{0.0};
+  Bedside<Real> bedside_;
+  std::vector<Followed> follow_;  ///< of each rule
+  std::vector<Done> done_;
   Given<Real> given_;
   Real booked_until_{0.0};
   Real water_rate_{0.0}, sodium_rate_{0.0}, chloride_rate_{0.0}, protein_rate_{0.0},

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 // A case: a baby, a room and a timeline of what people do. Plain data in the model's units.
 #pragma once
+#include <cstdint>
 #include <limits>
+#include <memory>
 #include <string>
 #include <variant>
 #include <vector>
@@ -88,6 +90,11 @@ struct CoverBowel {
   Fluid wetting = {};      ///< what a dressing is soaked with
 };
 struct UncoverBowel {};
+struct Rewrap {  ///< the cover stays, its edge is closed anew
+  double seal = 0.95;
+  double tension = 0;      ///< mmHg
+  double over = 1.0 / 60;  ///< h that it takes; the bowel lies bare meanwhile
+};
 struct Rewet {
   Fluid fluid;
 };
@@ -99,6 +106,11 @@ struct FreeDrainage {
 struct Infuse {  ///< maintenance: runs until stopped or changed
   Fluid fluid;
   double rate;  ///< mL/kg/h
+};
+struct AdjustInfusion {  ///< raises or lowers the maintenance that runs
+  double by;             ///< mL/kg/h, negative to lower
+  double least;          ///< mL/kg/h
+  double most;           ///< mL/kg/h
 };
 struct StopInfusion {};
 struct Bolus {
@@ -116,6 +128,7 @@ struct LoseBlood {    ///< sample or bleeding
   double volume = 0;  ///< mL/kg
   double share = 0;   ///< of the blood volume at that moment, beside the volume
   double over;        ///< h
+  bool to_laboratory = false;
 };
 struct Breathe {
   Breathing by;
@@ -134,9 +147,9 @@ struct SetControl {
 };
 
 using Deed = std::variant<SetWarmer, LayOutFilm, ClampCord, DrySkin, PutOnHat, MoveTo, Place,
-                          CoverBowel, UncoverBowel, Rewet, PassTube, Aspirate, FreeDrainage, Infuse,
-                          StopInfusion, Bolus, ReplaceGastricLoss, LoseBlood, Breathe, BeActive,
-                          ReduceBowel, CloseAbdomen, SetControl>;
+                          CoverBowel, UncoverBowel, Rewrap, Rewet, PassTube, Aspirate, FreeDrainage,
+                          Infuse, AdjustInfusion, StopInfusion, Bolus, ReplaceGastricLoss,
+                          LoseBlood, Breathe, BeActive, ReduceBowel, CloseAbdomen, SetControl>;
 
 /// A dated deed.
 struct Act {
@@ -144,6 +157,8 @@ struct Act {
   double at;         ///< h after birth, negative before
   Deed deed;
 };
+
+struct Protocol;  // care/protocol.hpp
 
 struct Case {
   std::string name;  ///< file name without ending
@@ -158,6 +173,10 @@ struct Case {
   double until = 6;               ///< h
   std::vector<double> report_at;  ///< h, times of the printed table
   double every = 1.0 / 60;        ///< h, grid of the series
+  /// Rules that look and act; what it orders by the clock stands in the timeline. May be null.
+  std::shared_ptr<const Protocol> protocol = nullptr;
+  std::uint64_t chart_seed = 1;  ///< of the errors of its readings
+  std::uint64_t chart_run = 0;   ///< each run has its own errors
 };
 
 /// Two acts that can't both be, or one that can't be where it is.

@@ -66,6 +66,13 @@ struct Walk {
                             refuse("the cover is not on yet", cover);
                           take_cover_off();
                         },
+                        [&](const Rewrap& d) {
+                          if (cover == npos)
+                            refuse("there is no cover to close anew");
+                          else if (act.at < cover_complete)
+                            refuse("the cover is not on yet", cover);
+                          cover_complete = act.at + d.over;
+                        },
                         [&](const Rewet&) {
                           if (!dressed)
                             refuse("there is no dressing to wet");
@@ -85,6 +92,9 @@ struct Walk {
                           replacing = now;
                         },
                         [&](const Infuse&) { infusion = now; },
+                        [&](const AdjustInfusion&) {
+                          if (infusion == npos) refuse("no maintenance is running");
+                        },
                         [&](const StopInfusion&) {
                           if (infusion == npos) refuse("no maintenance is running");
                           infusion = npos;

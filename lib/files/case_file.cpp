@@ -7,24 +7,14 @@
 #include <map>
 
 #include "care/carer.hpp"
+#include "files/acts.hpp"
+#include "files/protocol_file.hpp"
 #include "files/reader.hpp"
 #include "units/nearest.hpp"
 #include "units/units.hpp"
 
 namespace serosa::files {
 namespace {
-
-const KeyTable& air_keys() {
-  static const KeyTable table{
-      "air",
-      "What differs from the named room.",
-      {quantity("temperature", "degC", "air temperature").possible(5, 42).published(15, 38),
-       quantity("walls", "degC", "mean temperature of the walls").possible(0, 50),
-       quantity("humidity", "1", "relative humidity").possible(0, 1),
-       quantity("speed", "m/s", "air speed at the baby").possible(0, 2).published(0, 0.6),
-       quantity("pressure", "kPa", "pressure of the air").possible(50, 110)}};
-  return table;
-}
 
 const KeyTable& baby_keys() {
   static const KeyTable table{
@@ -76,41 +66,6 @@ const KeyTable& bowel_keys() {
   return table;
 }
 
-Key fluid_key() { return file("fluid", "fluids", "what is given").required(); }
-/// What differs from the named fluid.
-const KeyTable& composition_keys() {
-  static const KeyTable table{
-      "composition",
-      "What differs from the named fluid.",
-      {quantity("sodium", "mmol/L", "sodium").possible(0, 6000),
-       quantity("chloride", "mmol/L", "chloride").possible(0, 6000),
-       quantity("glucose", "g/L", "glucose").possible(0, 700),
-       quantity("protein", "g/L", "protein, or colloid that acts as protein does")
-           .possible(0, 300),
-       quantity("red_cell_fraction", "1", "volume of red cells").possible(0, 1)}};
-  return table;
-}
-Key composition_key() {
-  return map("composition", composition_keys(), "what differs from that fluid");
-}
-
-/// What differs from the named cover.
-const KeyTable& properties_keys() {
-  static const KeyTable table{
-      "properties",
-      "What differs from the named cover.",
-      {quantity("permeance", "g/m2/h/kPa", "vapour permeance of one layer").possible(0, 1000),
-       quantity("gap", "m", "air between bowel and film").possible(1e-6, 0.1),
-       quantity("warmer_transmittance", "1", "of the warmer's output").possible(0, 1),
-       quantity("warmer_absorptance", "1", "of the warmer's output").possible(0, 1),
-       quantity("longwave_transmittance", "1", "of the heat that the bowel radiates")
-           .possible(0, 1),
-       quantity("dressing_resistance", "m2 h kPa/g", "vapour resistance of a dressing")
-           .possible(0, 10),
-       quantity("dressing_capacity", "g/m2", "water that a dressing holds").possible(0, 5000)}};
-  return table;
-}
-
 /// A parameter of another subject, with where its value comes from.
 const KeyTable& override_keys() {
   static const KeyTable table{
@@ -122,107 +77,29 @@ const KeyTable& override_keys() {
   return table;
 }
 
-Key over_key(const char* fallback) {
-  return quantity("over", "h", "how long it takes").possible(1.0 / 3600, 48).fallback(fallback);
-}
-Key volume_key() {
-  return quantity("volume", "mL/kg", "per birth weight").possible(0, 200).published(0, 40);
-}
-
-/// Every deed by the word that the timeline uses, with its keys.
-const KeyTable& act_keys() {
-  static const std::vector<std::pair<std::string, std::vector<Key>>> deeds = {
-      {"warmer",
-       {file("to", "warmers", "level").required(),
-        quantity("irradiance", "W/m2", "instead of the level's").possible(0, 1000)
-            .published(0, 600),
-        quantity("set_point", "degC", "skin temperature, for a level that follows it")
-            .possible(30, 39)}},
-      {"lay-out-film", {}},
-      {"clamp-cord", {}},
-      {"dry",
-       {quantity("share", "1", "of the fluid on the skin").possible(0, 1).fallback("90 %"),
-        flag("head", "the head").fallback("true"), flag("body", "the rest").fallback("true")}},
-      {"hat", {flag("on", "false takes it off").fallback("true")}},
-      {"move",
-       {file("to", "rooms", "where to; the warmer stays behind").required(),
-        map("air", air_keys(), "what differs from that room")}},
-      {"position",
-       {word("lie", {"supine", "lateral"}, "lateral: on the side of the defect").required(),
-        flag("supported", "held so that its vessels do not bend").fallback("false"),
-        flag("kinked", "hangs over the edge of the defect").fallback("false")}},
-      {"cover",
-       {file("with", "covers", "what the bowel is wrapped in").required(),
-        map("properties", properties_keys(), "what differs from that cover"),
-        count("layers", "layers of film").possible(1, 20).fallback("1"),
-        quantity("seal", "1", "share of the edge that closes; the rest leaks").possible(0, 1)
-            .fallback("95 %"),
-        quantity("tension", "mmHg", "rise of venous pressure by the wrap").possible(0, 60)
-            .published(0, 25).fallback("0 mmHg"),
-        over_key("1 min"),
-        file("wetting", "fluids", "what a dressing is soaked with").fallback("saline-0.9")}},
-      {"uncover", {}},
-      {"rewet", {file("with", "fluids", "what the dressing is wetted with").fallback("saline-0.9")}},
-      {"pass-tube", {}},
-      {"aspirate", {}},
-      {"drain", {flag("on", "free drainage; false closes the tube").fallback("true")}},
-      {"maintenance",
-       {fluid_key(), composition_key(), quantity("rate", "mL/kg/h", "per birth weight").possible(0, 60)
-                         .published(0, 12.5).required()}},
-      {"stop-maintenance", {}},
-      {"bolus", {fluid_key(), composition_key(), volume_key().required(), over_key("20 min")}},
-      {"transfuse", {fluid_key(), composition_key(), volume_key().required(), over_key("2 h")}},
-      {"replace-gastric-loss",
-       {fluid_key(), composition_key(),
-        quantity("every", "h", "the loss of one period runs in over the next").possible(0.1, 24)
-            .fallback("4 h"),
-        quantity("share", "1", "of the loss").possible(0, 2).fallback("100 %")}},
-      {"sample-blood", {volume_key().required(), over_key("1 min")}},
-      {"bleed",
-       {volume_key().fallback("0 mL/kg"),
-        quantity("share", "1", "of the blood volume at that moment").possible(0, 0.9)
-            .fallback("0 %"),
-        over_key("5 min")}},
-      {"breathe",
-       {word("by", {"spontaneous", "mask", "tube"}, "mask blows gas into the bowel").required()}},
-      {"activity",
-       {quantity("factor", "1", "metabolism, breath and skin loss against lying still")
-            .possible(0.5, 3).required()}},
-      {"reduce",
-       {quantity("share", "1", "of what is outside is put back").possible(0, 1).required()}},
-      {"close", {}},
-      {"hold",
-       {text("control", "what is held, by its name in the documentation").required(),
-        text("value", "with its unit").required()}}};
-  static const KeyTable table = [] {
-    std::vector<std::string> words;
-    for (const auto& [name, keys] : deeds) words.push_back(name);
-    return KeyTable{
-        "act",
-        "One act of the timeline. The entry's name says what is done, or `act` does.",
-        {quantity("at", "h", "time after birth, negative before it").possible(-24, 1000).required(),
-         word("act", words, "what is done, when the entry's name does not say it")},
-        "act",
-        deeds};
-  }();
+const KeyTable& chart_error_keys() {
+  static const KeyTable table{
+      "chart_errors",
+      "Errors of readings are a function of these two numbers, the reading and the hour.",
+      {count("seed", "chooses the random numbers").possible(0, 9007199254740992.0).fallback("1"),
+       count("run", "number of the run in its study").possible(0, 9007199254740992.0).fallback(
+           "0")}};
   return table;
 }
 
-care::Position position(Reader& r) {
-  const bool lateral = r.word("lie") == "lateral";
-  const bool supported = r.flag("supported");
-  const bool kinked = r.flag("kinked");
-  if (kinked && (lateral || supported))
-    r.error("kinked", "bowel that is supported or lies to the side does not kink");
-  if (lateral) return supported ? care::Position::lateral_supported : care::Position::lateral;
-  if (kinked) return care::Position::supine_kinked;
-  return supported ? care::Position::supine_supported : care::Position::supine;
+/// One act of the timeline.
+const KeyTable& act_keys() {
+  static const KeyTable table =
+      act_table("act", "One act of the timeline. The entry's name says what is done, or `act` does.",
+                deed_keys());
+  return table;
 }
 
 /// Reads one case into plain data.
 class CaseReader {
  public:
-  CaseReader(const Models& models, Problems& problems) : models_(models), problems_(problems) {}
+  CaseReader(const Models& models, Problems& problems)
+      : models_(models), problems_(problems), deeds_(models, problems) {}
 
   void read(Reader r, CaseFile& f) {
     care::Case& c = f.c;
@@ -230,13 +107,16 @@ class CaseReader {
     c.note = r.text("note");
     read_baby(r.map("baby"), c);
     read_bowel(r.map("bowel"), c);
-    c.room = room(r, "room");
+    c.room = deeds_.room(r, "room");
     c.until = r.quantity("until");
     c.every = r.quantity("every");
     c.report_at = r.quantities("report_at");
     c.wet = r.flag("wet");
     read_parameters(r, f);
-    read_timeline(r, c);
+    read_chart_errors(r.map("chart_errors"), c);
+    auto acts = read_timeline(r);
+    read_protocol_of(r, acts, f);
+    put_in_order(std::move(acts), c);
     r.finish();
     if (c.until / c.every > 20000)
       r.error("every", "that many steps make the files too large: at most 20000");
@@ -249,33 +129,8 @@ class CaseReader {
   }
 
  private:
-  template <class Value>
-  using FromFile = Value (*)(const std::filesystem::path&, Problems&);
-
-  template <class Value>
-  Value data(Reader& r, std::string_view key, FromFile<Value> from) {
-    const auto path = r.file(key, models_.folder);
-    return path ? from(*path, problems_) : Value{};
-  }
-
   static double number(Reader& r, std::string_view key) {
     return r.maybe_quantity(key).value_or(std::nan(""));
-  }
-
-  care::Room room(Reader& r, std::string_view key) {
-    care::Room room = data<care::Room>(r, key, read_room);
-    if (auto air = r.maybe_map("air")) {
-      const auto set = [&](std::string_view name, double& value) {
-        value = air->maybe_quantity(name).value_or(value);
-      };
-      set("temperature", room.air_temperature);
-      set("walls", room.wall_temperature);
-      set("humidity", room.humidity);
-      set("speed", room.air_speed);
-      set("pressure", room.air_pressure);
-      air->finish();
-    }
-    return room;
   }
 
   void read_baby(Reader r, care::Case& c) {
@@ -305,7 +160,7 @@ class CaseReader {
     in.thickening = r.quantity("thickening");
     in.matting = r.quantity("matting");
     in.area = number(r, "area");
-    c.position = position(r);
+    c.position = read_position(r);
     r.finish();
   }
 
@@ -365,16 +220,41 @@ class CaseReader {
     return told.value.empty() ? std::nullopt : std::optional(told);
   }
 
-  void read_timeline(Reader& r, care::Case& c) {
-    std::vector<std::pair<care::Act, Origin>> acts;
+  /// An act and where it stands.
+  using Placed = std::pair<care::Act, Origin>;
+
+  std::vector<Placed> read_timeline(Reader& r) {
+    std::vector<Placed> acts;
     for (auto& [name, act] : r.entries("timeline")) {
-      const std::string word = act.variant();
-      if (word.empty()) continue;  // reported
-      care::Act a{name, act.quantity("at"), deed(word, act)};
-      act.word("act");
-      act.finish();
-      acts.emplace_back(std::move(a), act.node().origin);
+      if (act.variant().empty()) continue;  // reported
+      acts.emplace_back(deeds_.act(name, act), act.node().origin);
     }
+    return acts;
+  }
+
+  static void read_chart_errors(Reader r, care::Case& c) {
+    c.chart_seed = static_cast<std::uint64_t>(r.count("seed"));
+    c.chart_run = static_cast<std::uint64_t>(r.count("run"));
+    r.finish();
+  }
+
+  /// The protocol, its orders added to the timeline's acts. Names are embedded by now.
+  void read_protocol_of(Reader& r, std::vector<Placed>& acts, CaseFile& f) {
+    const Node* const node = r.anything("protocol");
+    if (!node || problems_.refused()) return;
+    const bool sampled = std::any_of(acts.begin(), acts.end(), [](const Placed& act) {
+      const auto* const d = std::get_if<care::LoseBlood>(&act.first.deed);
+      return d && d->to_laboratory;
+    });
+    ProtocolFile file = read_protocol(*node, models_, problems_, "protocol", sampled);
+    f.c.protocol = file.protocol;
+    for (auto& [act, origin] : file.orders) {
+      act.name = "protocol: " + act.name;
+      acts.emplace_back(std::move(act), origin);
+    }
+  }
+
+  void put_in_order(std::vector<Placed> acts, care::Case& c) {
     std::stable_sort(acts.begin(), acts.end(),
                      [](const auto& a, const auto& b) { return a.first.at < b.first.at; });
     for (auto& [act, origin] : acts) c.timeline.push_back(act);
@@ -393,107 +273,9 @@ class CaseReader {
     }
   }
 
-  care::Deed deed(const std::string& word, Reader& r) {
-    using namespace care;
-    const auto fluid = [&](std::string_view key) { return data<Fluid>(r, key, read_fluid); };
-    const auto given = [&] { return composed(fluid("fluid"), r); };
-    if (word == "warmer") {
-      SetWarmer d{data<Warmer>(r, "to", read_warmer)};
-      d.warmer.irradiance = r.maybe_quantity("irradiance").value_or(d.warmer.irradiance);
-      d.warmer.set_point = r.maybe_quantity("set_point").value_or(d.warmer.set_point);
-      return d;
-    }
-    if (word == "lay-out-film") return LayOutFilm{};
-    if (word == "clamp-cord") return ClampCord{};
-    if (word == "dry") return DrySkin{r.quantity("share"), r.flag("head"), r.flag("body")};
-    if (word == "hat") return PutOnHat{r.flag("on")};
-    if (word == "move") return MoveTo{room(r, "to")};
-    if (word == "position") return Place{position(r)};
-    if (word == "cover") {
-      CoverBowel d;
-      d.cover = data<Cover>(r, "with", read_cover);
-      change_properties(d.cover, r);
-      d.layers = static_cast<double>(r.count("layers"));
-      d.seal = r.quantity("seal");
-      d.tension = r.quantity("tension");
-      d.over = r.quantity("over");
-      d.wetting = fluid("wetting");
-      return d;
-    }
-    if (word == "uncover") return UncoverBowel{};
-    if (word == "rewet") return Rewet{fluid("with")};
-    if (word == "pass-tube") return PassTube{};
-    if (word == "aspirate") return Aspirate{};
-    if (word == "drain") return FreeDrainage{r.flag("on")};
-    if (word == "maintenance") return Infuse{given(), r.quantity("rate")};
-    if (word == "stop-maintenance") return StopInfusion{};
-    if (word == "bolus" || word == "transfuse")
-      return Bolus{given(), r.quantity("volume"), r.quantity("over"),
-                   word == "bolus" ? Purpose::bolus : Purpose::blood_product};
-    if (word == "replace-gastric-loss")
-      return ReplaceGastricLoss{given(), r.quantity("every"), r.quantity("share")};
-    if (word == "sample-blood") return LoseBlood{r.quantity("volume"), 0.0, r.quantity("over")};
-    if (word == "bleed")
-      return LoseBlood{r.quantity("volume"), r.quantity("share"), r.quantity("over")};
-    if (word == "breathe") return Breathe{static_cast<Breathing>(r.which("by"))};
-    if (word == "activity") return BeActive{r.quantity("factor")};
-    if (word == "reduce") return ReduceBowel{r.quantity("share")};
-    if (word == "close") return CloseAbdomen{};
-    return hold(r);
-  }
-
-  static void replace(Reader& r, std::string_view key, double& value) {
-    value = r.maybe_quantity(key).value_or(value);
-  }
-  static care::Fluid composed(care::Fluid fluid, Reader& act) {
-    auto r = act.maybe_map("composition");
-    if (!r) return fluid;
-    replace(*r, "sodium", fluid.sodium);
-    replace(*r, "chloride", fluid.chloride);
-    replace(*r, "glucose", fluid.glucose);
-    replace(*r, "protein", fluid.protein);
-    replace(*r, "red_cell_fraction", fluid.red_cell_fraction);
-    r->finish();
-    return fluid;
-  }
-  static void change_properties(care::Cover& cover, Reader& act) {
-    auto r = act.maybe_map("properties");
-    if (!r) return;
-    replace(*r, "permeance", cover.permeance);
-    replace(*r, "gap", cover.gap);
-    replace(*r, "warmer_transmittance", cover.warmer_transmittance);
-    replace(*r, "warmer_absorptance", cover.warmer_absorptance);
-    replace(*r, "longwave_transmittance", cover.longwave_transmittance);
-    replace(*r, "dressing_resistance", cover.dressing_resistance);
-    replace(*r, "dressing_capacity", cover.dressing_capacity);
-    r->finish();
-  }
-
-  care::Deed hold(Reader& r) {
-    const std::string name = r.text("control");
-    const std::string value = r.text("value");
-    std::vector<std::string> names;
-    std::size_t index = 0;
-    for (const auto& info : baby::control_list) {
-      if (info.name == name) {
-        try {
-          return care::SetControl{index, units::to_model(value, info.unit)};
-        } catch (const units::Error& error) {
-          r.error("value", error.what(), error.expected());
-          return care::SetControl{index, 0.0};
-        }
-      }
-      names.emplace_back(info.name);
-      ++index;
-    }
-    const std::string near = units::nearest(name, names);
-    r.error("control", "nothing of this name can be held" +
-                           (near.empty() ? std::string() : "; did you mean " + near + "?"));
-    return care::SetControl{0, 0.0};
-  }
-
   const Models& models_;
   Problems& problems_;
+  DeedReader deeds_;
 };
 
 /// A cord that nobody clamps is clamped at a minute, as the case understood then says.
@@ -506,6 +288,17 @@ void clamp_cord_by_default(Node& root, Problems& problems) {
     }
   if (timeline && !timeline->is_map()) return;
   set_value(root, "timeline.clamp-cord.at=60 s", problems);
+}
+
+/// Puts the protocol itself in place of its name, so that the case as understood is whole.
+void embed_protocol(Node& root, const Models& models, Problems& problems,
+                    std::vector<std::shared_ptr<const Source>>& sources) {
+  Node* const node = root.find("protocol");
+  if (!node || !node->is_text()) return;
+  auto document = find_protocol(node->text, node->origin, models, "protocol", problems);
+  if (!document) return;
+  *node = std::move(document->root);
+  sources.insert(sources.end(), document->sources.begin(), document->sources.end());
 }
 
 }  // namespace
@@ -526,6 +319,11 @@ const KeyTable& case_keys() {
        quantities("report_at", "h", "times of the printed table").length(1, 50)
            .fallback("[30 min, 2 h, 6 h, 24 h]"),
        anything("parameters", "values of single parameters, instead of those of the model"),
+       anything("protocol",
+                "a protocol that is followed: a file beside this one, the name of one that comes "
+                "along, or a protocol itself"),
+       map("chart_errors", chart_error_keys(), "which errors the protocol's readings have")
+           .fallback("{}"),
        entries("timeline", act_keys(), "acts by name").fallback("{}")}};
   return table;
 }
@@ -543,7 +341,7 @@ CaseFile read_case(const std::filesystem::path& path, const Models& models,
     return f;
   }
   CaseFile f = read_case(std::move(document->root), path.stem().string(), models, problems);
-  f.sources = document->sources;
+  f.sources.insert(f.sources.begin(), document->sources.begin(), document->sources.end());
   return f;
 }
 
@@ -552,9 +350,15 @@ CaseFile read_case(Node root, const std::string& name, const Models& models, Pro
   CaseFile f;
   f.parameters = models.values();
   f.c.name = name;
-  if (root.is_map()) clamp_cord_by_default(root, problems);
+  if (root.is_map()) {
+    clamp_cord_by_default(root, problems);
+    embed_protocol(root, models, problems, f.sources);
+  }
   CaseReader(models, problems).read(Reader(root, case_keys(), problems, place), f);
-  if (!problems.refused()) f.understood = with_defaults(root, case_keys());
+  if (problems.refused()) return f;
+  f.understood = with_defaults(root, case_keys());
+  if (Node* protocol = f.understood.find("protocol"))
+    *protocol = with_defaults(*protocol, protocol_keys());
   return f;
 }
 

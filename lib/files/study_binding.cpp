@@ -120,9 +120,14 @@ class Binder {
     std::map<std::string, std::size_t> place;
     if (timeline)
       for (const Entry& entry : timeline->entries) place.emplace(entry.key, place.size());
-    std::stable_sort(c.timeline.begin(), c.timeline.end(), [&](const auto& a, const auto& b) {
-      return place.at(a.name) < place.at(b.name);
-    });
+    // What a protocol orders comes last.
+    const auto place_of = [&](const care::Act& act) {
+      const auto found = place.find(act.name);
+      return found == place.end() ? place.size() : found->second;
+    };
+    std::stable_sort(
+        c.timeline.begin(), c.timeline.end(),
+        [&](const auto& a, const auto& b) { return place_of(a) < place_of(b); });
     return c;
   }
 

@@ -91,6 +91,9 @@ class StudyReader {
           continue;
         }
         set_value(document->root, change.key + "=" + change.value.text, all_.problems);
+        // A file beside the study is meant, as everywhere in it.
+        if (Node* named = document->root.find("protocol"); named && change.key == "protocol")
+          named->origin = change.value.origin;
       }
     const auto& times = f.study.times;
     set_value(document->root, "until=" + units::from_model(times.back(), "h"), all_.problems);
@@ -283,9 +286,12 @@ StudyFile read_study(Document document, const fs::path& path, const Models& mode
   return StudyReader(path, models, problems).read(std::move(document));
 }
 
-Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<double>& values) {
+Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<double>& values,
+                 std::uint64_t run) {
   Node root = file.arms.at(arm);
   Problems problems;
+  set_value(root, "chart_errors.seed=" + std::to_string(file.study.design.seed), problems);
+  set_value(root, "chart_errors.run=" + std::to_string(run), problems);
   for (std::size_t j = 0; j < values.size(); ++j) {
     const auto& input = file.study.inputs[j];
     if (!input.parameter && !place_in_case(root, input.path).key) continue;

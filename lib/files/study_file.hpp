@@ -44,7 +44,8 @@ StudyFile read_study(Document document, const std::filesystem::path& path, const
 study::Law published_law(const ParameterEntry& parameter);
 
 /// The case file of one run: what the arm says, with the values of this run.
-Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<double>& values);
+Node case_of_run(const StudyFile& file, std::size_t arm, const std::vector<double>& values,
+                 std::uint64_t run = 0);
 
 /// What tells whether a journal belongs to this study: all that decides the bits of its runs.
 /// @param build  version and commit of the program

@@ -85,7 +85,7 @@ class Journeys {
     auto& w = of(lane);
     auto state = x.load();
     if (t <= 0.0) note_mattress(w, state);
-    w.carer.act(t, state, w.subject);
+    if (!w.carer.act(t, state, w.subject)) return false;
     x.store(state);
     baby::set_lane(block_.controls, lane, w.subject.controls);
     return true;
@@ -142,6 +142,7 @@ class Journeys {
   void at_end(int lane, const RunReport& report) {
     auto& w = of(lane);
     w.result->report = report;
+    w.result->done = w.carer.done();
     if (w.left_the_model) {
       w.result->report.status = RunStatus::left_the_model;
       w.result->report.state = w.left_by;

@@ -29,6 +29,7 @@
   X(given_boluses, "mL", "Boluses given", g.volume[1])                                             \
   X(given_replacement, "mL", "Replacement of gastric loss given", g.volume[2])                     \
   X(given_blood, "mL", "Blood products given", g.volume[3])                                        \
+  X(boluses, "1", "Boluses begun", g.boluses)                                                      \
   /* where the water is */                                                                         \
   X(plasma_volume, "mL", "Plasma volume", m.blood.plasma_volume)                                   \
   X(red_cell_volume, "mL", "Red cell volume", m.blood.red_cell_volume)                             \
@@ -181,12 +182,7 @@ template <class Real>
 Real body_water(const baby::State<Real>& x) {
   return baby::core_water(x) + x[wall_water] + x[lumen_water] + x[surface_water];
 }
-/// All body water lost, oxidation left out.
-template <class Real>
-Real body_loss(const baby::State<Real>& x) {
-  return x[skin_loss] + x[bowel_evaporation] + x[airway_loss] + x[urine] + x[gastric_drainage] +
-         x[bowel_drip] + x[blood_loss];
-}
+using baby::body_loss;
 template <class Real>
 Real wetness(const baby::State<Real>& x) {
   return x[head_wetness] + x[upper_wetness] + x[lower_wetness];

@@ -7,6 +7,7 @@
 
 #include "baby/parameters.hpp"
 #include "care/case.hpp"
+#include "care/protocol.hpp"
 #include "simulate/outputs.hpp"
 #include "simulate/run_status.hpp"
 
@@ -30,9 +31,10 @@ struct Job {
 /// What a run gave.
 struct Result {
   RunReport report;
-  std::vector<double> values;   ///< times × `output::count`, NaN where the run did not get to
-  baby::Body<double> body;      ///< what was derived for this baby
-  double hottest_mattress = 0;  ///< degC, hottest before birth
+  std::vector<double> values;    ///< times × `output::count`, NaN where the run did not get to
+  baby::Body<double> body;       ///< what was derived for this baby
+  double hottest_mattress = 0;   ///< degC, hottest before birth
+  std::vector<care::Done> done;  ///< what the rules of the case's protocol did
 
   double at(std::size_t time, output::Index o) const { return values[time * output::count + o]; }
 };

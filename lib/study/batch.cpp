@@ -113,6 +113,8 @@ void BlockRunner::run(std::uint64_t b, std::vector<double>& table) {
         keep(arm, row, refused, table);
         continue;
       }
+      cases_[n].chart_seed = study_.design.seed;
+      cases_[n].chart_run = b * block + row;
       jobs_.push_back({&cases_[n], &parameters_[n], all_times_});
       rows_.push_back(row * layout_.arms + arm);
     }

@@ -24,8 +24,10 @@ struct DeedNumbers {
         d.cover.dressing_resistance, d.cover.dressing_capacity);
     fluid(d.wetting);
   }
+  void operator()(Rewrap& d) { all(d.seal, d.tension, d.over); }
   void operator()(Rewet& d) { fluid(d.fluid); }
   void operator()(Infuse& d) { all(d.rate), fluid(d.fluid); }
+  void operator()(AdjustInfusion& d) { all(d.by, d.least, d.most); }
   void operator()(Bolus& d) { all(d.volume, d.over), fluid(d.fluid); }
   void operator()(ReplaceGastricLoss& d) { all(d.every, d.share), fluid(d.fluid); }
   void operator()(LoseBlood& d) { all(d.volume, d.share, d.over); }

@@ -69,7 +69,7 @@ def check_new(place):
 def check_list():
     text = run("list")
     assert CAUTION in text
-    for folder in ("cases", "covers", "fluids", "warmers", "rooms"):
+    for folder in ("cases", "covers", "fluids", "warmers", "rooms", "protocols"):
         names = {p.stem for p in (TREE / "models" / folder).glob("*.yaml")}
         lines = [line.split() for line in run("list", folder).splitlines() if line.startswith("  ")]
         assert {line[0] for line in lines} == names and len(lines) == len(names)
