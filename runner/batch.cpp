@@ -37,30 +37,6 @@ volatile std::sig_atomic_t stop_asked = 0;
 
 void note_stop(int) { stop_asked = 1; }
 
-/// While it lives, Ctrl-C and a polite kill end the batch at the next block; a second one ends the
-/// program at once.
-class StopSignals {
- public:
-  StopSignals() {
-    stop_asked = 0;
-    struct sigaction action {};
-    action.sa_handler = note_stop;
-    action.sa_flags = static_cast<int>(SA_RESETHAND);
-    ::sigaction(SIGINT, &action, &old_int_);
-    ::sigaction(SIGTERM, &action, &old_term_);
-  }
-  ~StopSignals() {
-    ::sigaction(SIGINT, &old_int_, nullptr);
-    ::sigaction(SIGTERM, &old_term_, nullptr);
-  }
-  StopSignals(const StopSignals&) = delete;
-  StopSignals& operator=(const StopSignals&) = delete;
-
- private:
-  struct sigaction old_int_ {
-  }, old_term_{};
-};
-
 double seconds_since(Clock::time_point start) {
   return std::chrono::duration<double>(Clock::now() - start).count();
 }
@@ -81,6 +57,27 @@ class Dismissal {
 };
 
 }  // namespace
+
+struct StopSignals::Old {
+  struct sigaction interrupt {
+  }, terminate{};
+};
+
+StopSignals::StopSignals() : old_(std::make_unique<Old>()) {
+  stop_asked = 0;
+  struct sigaction action {};
+  action.sa_handler = note_stop;
+  action.sa_flags = static_cast<int>(SA_RESETHAND);
+  ::sigaction(SIGINT, &action, &old_->interrupt);
+  ::sigaction(SIGTERM, &action, &old_->terminate);
+}
+
+StopSignals::~StopSignals() {
+  ::sigaction(SIGINT, &old_->interrupt, nullptr);
+  ::sigaction(SIGTERM, &old_->terminate, nullptr);
+}
+
+bool StopSignals::asked() { return stop_asked != 0; }
 
 std::string duration_text(double seconds) {
   if (seconds < 100) return fmt::format("{:.0f} s", std::ceil(seconds));
@@ -253,51 +250,45 @@ std::string outcome_table(const study::Study& s, const files::Blocks& blocks) {
   return table.text();
 }
 
-/// What the log tells of the computing.
-struct Computed {
-  double seconds = 0;
-  int threads = 1, ranks = 1;
-};
-
-void tell_failures(const study::Study& s, const files::Failures& failures, bool statistics) {
-  for (std::size_t a = 0; a < s.arms.size(); ++a)
-    for (const auto& [status, count] : failures.by_arm[a])
-      fmt::print(stderr, "serosa: {}: {} of {} runs ({:.3g} %): {}\n", s.arms[a].name, count,
-                 s.runs(), 100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
-                 simulate::message(status));
-  fmt::print(stderr, "serosa: which runs, and when: failed_runs.csv. {}\n",
-             statistics ? "The statistics leave them out, as the study says."
-                        : "No statistics were made; `failed_runs: exclude` in the study makes them "
-                          "of the others.");
+void tell(const std::vector<std::string>& remarks) {
+  for (const auto& remark : remarks) fmt::print(stderr, "serosa: {}\n", remark);
 }
 
-/// Writes all results and tells the outcome.
-ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
-                const Computed& computed) {
-  const auto& s = study.file.study;
-  const auto [failures, statistics] = batch.write(
+}  // namespace
+
+std::optional<BatchComputed> compute_batch(files::Batch& batch, const std::string& name,
+                                           const BatchRequest& request, study::Messages* ranks) {
+  tell(batch.remarks());
+  if (batch.runs_before() > 0)
+    fmt::print(stderr, "serosa: going on in {}: {} of {} runs are there\n",
+               files::quote(batch.folder().path().string()), batch.runs_before(), batch.runs());
+  Progress progress(name, batch.runs_before(), batch.runs(), request.quiet);
+  const int threads = thread_count(request, ranks != nullptr);
+  bool done = false;
+  const auto start = Clock::now();
+  try {
+    done = batch.compute(threads, ranks,
+                         {[&](std::uint64_t runs) { progress.add(runs); }, StopSignals::asked,
+                          [&] { progress.tick(); }});
+  } catch (...) {
+    progress.end();
+    throw;
+  }
+  progress.end();
+  if (!done) return std::nullopt;
+  return BatchComputed{seconds_since(start), threads, ranks ? ranks->size() : 1};
+}
+
+files::Batch::Outcome write_batch(files::Batch& batch, const BatchRequest& request,
+                                  const BatchComputed& computed) {
+  return batch.write(
       build_info(),
       [&](double writing) {
         return log_text(request, computed.seconds, writing, computed.threads, computed.ranks);
       },
-      [] { return stop_asked != 0; });
-  const std::string folder = batch.folder().path().string();
-  if (request.quiet) {
-    print(folder + "\n");
-  } else {
-    const std::string outcome =
-        statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
-    print(fmt::format("{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
-                      s.runs(), what_is_drawn(s),
-                      s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
-                      failures.total(), s.runs() * s.arms.size(), outcome, files::caution, folder));
-  }
-  if (failures.total() == 0) return ExitCode::done;
-  tell_failures(s, failures, statistics);
-  return ExitCode::run_failed;
+      StopSignals::asked);
 }
 
-/// A word for a shell, quoted when it must be.
 std::string in_shell(const std::string& word) {
   const auto plain = [](char c) {
     return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
@@ -309,8 +300,40 @@ std::string in_shell(const std::string& word) {
   return quoted + "'";
 }
 
-void tell(const std::vector<std::string>& remarks) {
-  for (const auto& remark : remarks) fmt::print(stderr, "serosa: {}\n", remark);
+ExitCode tell_failures(const study::Study& s, const files::Batch::Outcome& outcome) {
+  const auto& [failures, statistics] = outcome;
+  if (failures.total() == 0) return ExitCode::done;
+  for (std::size_t a = 0; a < s.arms.size(); ++a)
+    for (const auto& [status, count] : failures.by_arm[a])
+      fmt::print(stderr, "serosa: {}: {} of {} runs ({:.3g} %): {}\n", s.arms[a].name, count,
+                 s.runs(), 100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
+                 simulate::message(status));
+  fmt::print(stderr, "serosa: which runs, and when: failed_runs.csv. {}\n",
+             statistics ? "The statistics leave them out, as the study says."
+                        : "No statistics were made; `failed_runs: exclude` in the study makes them "
+                          "of the others.");
+  return ExitCode::run_failed;
+}
+
+namespace {
+
+/// Writes all results and tells the outcome.
+ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
+                const BatchComputed& computed) {
+  const auto& s = study.file.study;
+  const auto [failures, statistics] = write_batch(batch, request, computed);
+  const std::string folder = batch.folder().path().string();
+  if (request.quiet) {
+    print(folder + "\n");
+  } else {
+    const std::string outcome =
+        statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
+    print(fmt::format("{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
+                      s.runs(), what_is_drawn(s),
+                      s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
+                      failures.total(), s.runs() * s.arms.size(), outcome, files::caution, folder));
+  }
+  return tell_failures(s, {failures, statistics});
 }
 
 ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
@@ -321,27 +344,10 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
     throw CLI::ValidationError("--part needs --out: all parts go into one folder");
   fmt::print(stderr, "{}", study.problems.warnings_text());
   files::Batch batch(study, request.out, part);
-  tell(batch.remarks());
   const std::string folder = batch.folder().path().string();
-  if (batch.runs_before() > 0)
-    fmt::print(stderr, "serosa: going on in {}: {} of {} runs are there\n", files::quote(folder),
-               batch.runs_before(), batch.runs());
   const StopSignals signals;
-  Progress progress(s.name, batch.runs_before(), batch.runs(), request.quiet);
-  const int threads = thread_count(request, ranks != nullptr);
-  bool done = false;
-  const auto start = Clock::now();
-  try {
-    dismissal.handed_out();
-    done = batch.compute(threads, ranks,
-                         {[&](std::uint64_t runs) { progress.add(runs); },
-                          [] { return stop_asked != 0; }, [&] { progress.tick(); }});
-  } catch (...) {
-    progress.end();
-    throw;
-  }
-  const double simulation = seconds_since(start);
-  progress.end();
+  dismissal.handed_out();
+  const auto computed = compute_batch(batch, s.name, request, ranks);
   const auto stopped = [&] {
     fmt::print(stderr,
                "serosa: stopped; what was finished is kept. Go on with\n  serosa sweep {} --out "
@@ -351,7 +357,7 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
                request.models.empty() ? "" : " --models " + in_shell(request.models));
     return ExitCode::interrupted;
   };
-  if (!done) return stopped();
+  if (!computed) return stopped();
   if (part.parts > 1) {
     if (!request.quiet)
       print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
@@ -359,7 +365,7 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
     return ExitCode::done;
   }
   try {
-    return finish(request, study, batch, {simulation, threads, ranks ? ranks->size() : 1});
+    return finish(request, study, batch, *computed);
   } catch (const files::Stopped&) {
     return stopped();
   }

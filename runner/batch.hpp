@@ -3,6 +3,7 @@
 #pragma once
 #include <CLI/CLI.hpp>
 #include <memory>
+#include <optional>
 #include <string>
 
 #include "files/batch.hpp"
@@ -40,6 +41,38 @@ struct Needs {
   double journal, results;  ///< bytes on disk
 };
 Needs needs_of(const LoadedStudy& study, int threads);
+
+/// While it lives, Ctrl-C and a polite kill end the batch at the next block; a second one ends the
+/// program at once.
+class StopSignals {
+ public:
+  StopSignals();
+  ~StopSignals();
+  StopSignals(const StopSignals&) = delete;
+  StopSignals& operator=(const StopSignals&) = delete;
+  static bool asked();
+
+ private:
+  struct Old;
+  std::unique_ptr<Old> old_;
+};
+
+/// What the log tells of the computing.
+struct BatchComputed {
+  double seconds = 0;
+  int threads = 1, ranks = 1;
+};
+
+/// Computes what is missing of a batch, with a bar; nothing when it was stopped.
+std::optional<BatchComputed> compute_batch(files::Batch& batch, const std::string& name,
+                                           const BatchRequest& request, study::Messages* ranks);
+/// Writes the results that every batch has. Throws files::Stopped.
+files::Batch::Outcome write_batch(files::Batch& batch, const BatchRequest& request,
+                                  const BatchComputed& computed);
+/// Says which runs did not finish; the exit code that follows from them.
+files::ExitCode tell_failures(const study::Study& study, const files::Batch::Outcome& outcome);
+/// A word for a shell, quoted when it must be.
+std::string in_shell(const std::string& word);
 
 /// Carries a batch out, or one part of it, going on where an earlier attempt stopped.
 files::ExitCode sweep(const BatchRequest& request);

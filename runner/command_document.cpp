@@ -13,6 +13,7 @@
 #include "files/models.hpp"
 #include "files/protocol_file.hpp"
 #include "files/results.hpp"
+#include "files/review_file.hpp"
 #include "files/study_file.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
@@ -69,6 +70,7 @@ Page inputs() {
     text += files::documentation(files::data_keys(kind));
   text += files::documentation(files::experiment_keys());
   text += files::documentation(files::protocol_keys());
+  text += files::documentation(files::review_keys());
   text += files::documentation(files::study_keys());
   text += files::documentation(files::cohort_keys());
   text += files::documentation(files::fit_keys());

@@ -12,6 +12,7 @@
 #include "files/paths.hpp"
 #include "files/protocol_file.hpp"
 #include "files/reader.hpp"
+#include "files/review_file.hpp"
 #include "files/results.hpp"
 #include "files/study_file.hpp"
 #include "runner/commands.hpp"
@@ -137,6 +138,7 @@ const std::vector<std::pair<std::string, const files::KeyTable*>>& schemas() {
       {"fit", &files::fit_keys()},
       {"study", &files::study_keys()},
       {"protocol", &files::protocol_keys()},
+      {"review", &files::review_keys()},
       {"cohort", &files::cohort_keys()}};
   return all;
 }

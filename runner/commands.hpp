@@ -28,6 +28,8 @@ void add_document(CLI::App& app, Command& chosen);
 void add_page(CLI::App& app, Command& chosen);
 void add_lesson(CLI::App& app, Command& chosen);
 void add_validate(CLI::App& app, Command& chosen);
+void add_review(CLI::App& app, Command& chosen, const std::string& command_line);
+void add_target(CLI::App& app, Command& chosen);
 
 /// The caution and the list of exit codes, for the end of every help text.
 std::string help_end();

@@ -89,6 +89,8 @@ int main_of_program(int count, char** arguments) {
   add_lesson(app, chosen);
   add_validate(app, chosen);
   add_about(app, chosen);
+  add_review(app, chosen, command_line);
+  add_target(app, chosen);
   app.footer(
       "Examples:\n"
       "  serosa run models/cases/exposed.yaml\n"

@@ -1,0 +1,127 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "study/review.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace serosa::study {
+
+namespace {
+
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+
+bool complete(const Course& c) {
+  const auto finite = [](double x) { return std::isfinite(x); };
+  return std::all_of(c.series.begin(), c.series.end(),
+                     [&](const auto& s) { return std::all_of(s.begin(), s.end(), finite); }) &&
+         std::all_of(c.end.begin(), c.end.end(), finite);
+}
+
+/// Mean with Student's interval; a sample of one or none has no interval.
+Estimate mean_of(std::vector<double> values, double confidence) {
+  std::erase_if(values, [](double x) { return std::isnan(x); });
+  if (values.empty()) return {nan, nan, nan};
+  const Pieces column = [&](const std::function<void(std::span<const double>)>& see) {
+    see(values);
+  };
+  return describe(column, {}, confidence).mean;
+}
+
+}  // namespace
+
+Verdict judge(const Course& c, const ReviewBands& bands, const Utility& utility) {
+  Verdict v;
+  v.fill(nan);
+  if (!complete(c)) return v;
+  v.fill(0.0);
+  const auto at = [&](Followed which, std::size_t t) { return c.series[place(which)][t]; };
+  double hours = 0;
+  for (std::size_t t = 1; t < c.times.size(); ++t) {
+    if (c.times[t] <= bands.from) continue;
+    const double duration = c.times[t] - std::max(c.times[t - 1], bands.from);
+    hours += duration;
+    const auto count = [&](verdict::Index which, bool holds) {
+      if (holds) v[which] += duration;
+      return holds;
+    };
+    const double deficit = at(Followed::circulating_deficit, t) / c.weight;
+    const double gained =
+        (at(Followed::interstitial_water, t) - at(Followed::interstitial_water, 0)) / c.weight;
+    const double diluted = 1.0 - at(Followed::haematocrit, t) / at(Followed::haematocrit, 0);
+    const double weight = at(Followed::weight_change, t) / (1000.0 * c.weight);
+    const double sodium = at(Followed::plasma_sodium, t);
+    const double urine = (at(Followed::urine, t) - at(Followed::urine, t - 1)) /
+                         (c.times[t] - c.times[t - 1]) / c.weight;
+    const double core = at(Followed::core_temperature, t);
+    const bool under = count(verdict::hours_under, deficit > bands.deficit_high);
+    const bool volume = count(verdict::hours_over_volume, deficit < bands.deficit_low);
+    const bool oedema = count(verdict::hours_oedema, gained > bands.oedema);
+    const bool dilution = count(verdict::hours_dilution, diluted > bands.dilution);
+    const bool heavy = count(verdict::hours_weight, weight > bands.weight_gain);
+    const bool over = count(verdict::hours_over, volume || oedema || dilution || heavy);
+    count(verdict::hours_in_band, !under && !over);
+    count(verdict::hours_sodium_low, sodium < bands.sodium_low);
+    count(verdict::hours_sodium_high, sodium > bands.sodium_high);
+    count(verdict::hours_urine_half, urine < 0.5);
+    count(verdict::hours_urine_one, urine < 1.0);
+    count(verdict::hours_cold, core < bands.core_low);
+    count(verdict::hours_warm, core > bands.core_high);
+  }
+  for (std::size_t i = verdict::hours_under; i <= verdict::hours_warm; ++i) v[i] /= hours;
+  v[verdict::under] = v[verdict::hours_under] > bands.allowed;
+  v[verdict::over] = v[verdict::hours_over] > bands.allowed;
+  v[verdict::in_band] = v[verdict::under] == 0 && v[verdict::over] == 0;
+  v[verdict::sodium_out] = v[verdict::hours_sodium_low] + v[verdict::hours_sodium_high] > 0;
+  v[verdict::cold] = v[verdict::hours_cold] > 0;
+  v[verdict::warm] = v[verdict::hours_warm] > 0;
+
+  const auto end = [&](AtEnd which) { return c.end[place(which)]; };
+  const auto per_kg = [&](double millilitres) { return millilitres / c.weight; };
+  v[verdict::fluid] = per_kg(end(AtEnd::given_maintenance) + end(AtEnd::given_boluses) +
+                             end(AtEnd::given_replacement) + end(AtEnd::given_blood));
+  v[verdict::boluses] = end(AtEnd::boluses);
+  v[verdict::bolus_fluid] = per_kg(end(AtEnd::given_boluses));
+  v[verdict::weight_gain] = end(AtEnd::weight_change) / (1000.0 * c.weight);
+  v[verdict::circulating] = per_kg(end(AtEnd::circulating_deficit));
+  v[verdict::external] = per_kg(end(AtEnd::external_deficit));
+  v[verdict::charted] = per_kg(end(AtEnd::charted_deficit));
+  v[verdict::chart_misses] = v[verdict::external] - v[verdict::charted];
+  const double uncharted = end(AtEnd::skin_loss) + end(AtEnd::bowel_evaporation) +
+                           end(AtEnd::airway_loss) + end(AtEnd::bowel_drip);
+  const double charted = end(AtEnd::urine) + end(AtEnd::gastric_drainage) + end(AtEnd::blood_loss);
+  v[verdict::uncharted_loss] = uncharted / (uncharted + charted);
+  v[verdict::third_space] = per_kg(end(AtEnd::third_space));
+  v[verdict::utility] =
+      utility.in_band * v[verdict::hours_in_band] + utility.under * v[verdict::hours_under] +
+      utility.over * v[verdict::hours_over] +
+      utility.sodium * (v[verdict::hours_sodium_low] + v[verdict::hours_sodium_high]) +
+      utility.little_urine * v[verdict::hours_urine_half] + utility.cold * v[verdict::hours_cold] +
+      utility.warm * v[verdict::hours_warm] + utility.bolus * v[verdict::boluses];
+  return v;
+}
+
+std::array<Estimate, verdict::count> summarise(std::span<const Verdict> babies, double confidence) {
+  std::array<Estimate, verdict::count> all;
+  for (std::size_t i = 0; i < verdict::count; ++i) {
+    std::vector<double> values;
+    for (const Verdict& v : babies)
+      if (!std::isnan(v[i])) values.push_back(v[i]);
+    if (verdict_list[i].is_share)
+      all[i] = share(static_cast<std::uint64_t>(std::count(values.begin(), values.end(), 1.0)),
+                     values.size(), confidence);
+    else
+      all[i] = mean_of(std::move(values), confidence);
+  }
+  return all;
+}
+
+Estimate paired_difference(std::span<const Verdict> first, std::span<const Verdict> second,
+                           verdict::Index which, double confidence) {
+  std::vector<double> differences;
+  for (std::size_t i = 0; i < std::min(first.size(), second.size()); ++i)
+    differences.push_back(first[i][which] - second[i][which]);
+  return mean_of(std::move(differences), confidence);
+}
+
+}  // namespace serosa::study

@@ -1,0 +1,184 @@
+#!/usr/bin/env python3
+# SPDX-License-Identifier: Apache-2.0
+"""`serosa review` and `serosa target` as a protocol group uses them. Usage: check_review.py PROGRAM
+"""
+import csv
+import json
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+program = sys.argv[1]
+CAUTION = "Not dosing advice"
+EXPLORATION = "not recommendation"
+
+
+def run(*words, code=0):
+    done = subprocess.run([program, *map(str, words)], stdout=subprocess.PIPE,
+                          stderr=subprocess.PIPE, text=True)
+    assert done.returncode == code, (words, done.returncode, done.stderr)
+    return done.stdout + done.stderr
+
+
+def rows(path):
+    with open(path, newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+REVIEW = """title: Two plans, two wraps
+case: to-be-filled
+protocols: [fixed-by-day, ours.yaml]
+covers:
+  early: {}
+  late: {set: {timeline.wrap.at: 40 min, timeline.wrap.seal: 50 %}}
+cohort: gastroschisis
+design: {runs: 6, seed: 3}
+until: 12 h
+failed_runs: exclude
+"""
+OURS = """title: Ours
+readings:
+  urine: {every: 1 h, over: 2 h, error: 0.2 mL/kg/h}
+orders:
+  line: {act: maintenance, at: 30 min, fluid: glucose-10, rate: 60 mL/kg/d}
+rules:
+  fill:
+    when: {urine: {below: 0.8 mL/kg/h}}
+    do: {act: bolus, fluid: saline-0.9, volume: 10 mL/kg, over: 30 min}
+    at_most: 2
+    gap: 2 h
+    reason: little urine
+"""
+CORRIDOR = """title: A small map
+case: with-fluid
+corridor:
+  x: {label: Maintenance, set: [timeline.line.rate], values: [40 mL/kg/d, 200 mL/kg/d]}
+  y: {label: First bolus, set: [timeline.first bolus.volume], values: [0 mL/kg, 30 mL/kg]}
+  level: 50 %
+cohort: gastroschisis
+design: {runs: 4, seed: 3}
+until: 12 h
+failed_runs: exclude
+"""
+
+
+def check_review(place):
+    (place / "plans.yaml").write_text(REVIEW)
+    (place / "ours.yaml").write_text(OURS)
+    text = run("review", place / "plans.yaml", "--out", place / "one", "--threads", 2)
+    assert CAUTION in text and EXPLORATION in text and "TOO MUCH" in text and "TOO LITTLE" in text
+    assert max(map(len, text.splitlines())) <= 100, max(text.splitlines(), key=len)
+    found = rows(place / "one" / "review.csv")
+    assert {(r["protocol"], r["cover"]) for r in found} == {
+        (p, c) for p in ("fixed-by-day", "ours") for c in ("early", "late")}
+    value = {(r["protocol"], r["cover"], r["verdict"]): float(r["value"]) for r in found}
+    for r in found:
+        assert EXPLORATION in r["note"] and r["method"]
+        if r["low"]:
+            assert float(r["low"]) <= float(r["value"]) <= float(r["high"]), r
+    for p in ("fixed-by-day", "ours"):
+        for c in ("early", "late"):
+            at = lambda v: value[p, c, v]  # noqa: E731
+            assert abs(at("chart_misses") - (at("external") - at("charted"))) < 1e-9
+            assert at("hours_in_band") <= 1 - at("hours_over") + 1e-12
+            assert at("hours_over") + 1e-12 >= max(at(v) for v in (
+                "hours_over_volume", "hours_oedema", "hours_dilution", "hours_weight"))
+            assert at("hours_urine_half") <= at("hours_urine_one")
+    assert value["fixed-by-day", "early", "boluses"] == 0 < value["ours", "late", "boluses"]
+    assert value["ours", "early", "uncharted_loss"] < value["ours", "late", "uncharted_loss"]
+    ranks = rows(place / "one" / "ranking.csv")
+    assert [float(r["utility"]) for r in ranks] == sorted(
+        (float(r["utility"]) for r in ranks), reverse=True)
+    assert {r["source"] for r in ranks if r["protocol"] == "fixed-by-day"} == {"brownhandbook"}
+    page = (place / "one" / "report.html").read_text(encoding="utf-8")
+    assert CAUTION in page and EXPLORATION in page
+    # No path of the machine is left in what others get.
+    for name in ("review.csv", "ranking.csv", "chart.csv", "review.txt", "page.json", "review.yaml"):
+        assert str(place) not in (place / "one" / name).read_text(), name
+    # The same input gives the same bytes, whatever the threads.
+    run("review", place / "plans.yaml", "--out", place / "two", "--threads", 1, "--quiet")
+    for path in (place / "one").rglob("*"):
+        if path.is_file() and path.name not in ("log.txt",):
+            assert path.read_bytes() == (place / "two" / path.relative_to(place / "one")).read_bytes(), path
+    # Another utility, another order; runs and verdicts stay.
+    (place / "plans.yaml").write_text(REVIEW + "utility: {in_band: 0, under: 0, over: 0, sodium: 0, "
+                                      "little_urine: 0, cold: 0, warm: 0, bolus: -1}\n")
+    run("review", place / "plans.yaml", "--out", place / "three", "--quiet")
+    assert rows(place / "three" / "ranking.csv")[0]["protocol"] == "fixed-by-day"
+    assert [r for r in rows(place / "three" / "review.csv") if r["verdict"] != "utility"] == [
+        r for r in found if r["verdict"] != "utility"]
+
+
+def check_one_run(place):
+    """A baby of the review runs the same by itself, errors of its chart included."""
+    study = (place / "one" / "study.yaml")
+    case = place / "five.yaml"
+    run("case", study, "--run", 5, "--arm", "ours + late", "--out", case)
+    run("run", case, "--at", "12 h", "--out", place / "alone", "--quiet")
+    acts = rows(place / "alone" / "acts.csv")
+    alone = {r["output"]: r for r in rows(place / "alone" / "summary.csv")}
+    head = next(k for k in next(iter(alone.values())) if k.endswith("12 h"))
+    import xarray  # noqa: PLC0415
+    with xarray.open_dataset(place / "one" / "runs.nc") as runs:
+        names = [str(a) for a in runs["arm"].values]
+        for output in ("boluses", "given_boluses", "circulating_deficit", "urine"):
+            there = float(runs[output].isel(run=5, arm=names.index("ours + late"), time=-1))
+            assert abs(there - float(alone[output][head])) <= 1e-9 * max(1, abs(there)), output
+    assert len(acts) == round(float(alone["boluses"][head]))
+
+
+def check_corridor(place):
+    (place / "map.yaml").write_text(CORRIDOR)
+    text = run("review", place / "map.yaml", "--out", place / "map")
+    assert CAUTION in text and EXPLORATION in text
+    cells = rows(place / "map" / "corridor.csv")
+    at = {(r["Maintenance"], r["First bolus"], r["verdict"]): float(r["value"]) for r in cells}
+    assert at["40 mL/kg/d", "0 mL/kg", "fluid"] < at["200 mL/kg/d", "0 mL/kg", "fluid"]
+    assert at["40 mL/kg/d", "0 mL/kg", "hours_over"] <= at["200 mL/kg/d", "30 mL/kg", "hours_over"]
+    assert at["40 mL/kg/d", "0 mL/kg", "bolus_fluid"] == 0
+    assert abs(at["40 mL/kg/d", "30 mL/kg", "bolus_fluid"] - 30) < 1e-6
+
+
+def check_refusals(place):
+    (place / "bad.yaml").write_text(REVIEW.replace("ours.yaml", "fixed-by-dya"))
+    assert "fixed-by-day" in run("review", place / "bad.yaml", "--out", place / "bad", code=3)
+    (place / "bad.yaml").write_text(REVIEW.replace("until: 12 h", "until: 12 h\nbands: {circulating_deficit: {from: 5 mL/kg, to: 1 mL/kg}}"))
+    assert "empty" in run("review", place / "bad.yaml", "--out", place / "bad", code=3)
+    (place / "ours.yaml").write_text(OURS.replace("gap: 2 h", "gap: 10 min"))
+    text = run("review", place / "plans.yaml", "--out", place / "bad", code=3)
+    assert "ours.yaml:" in text and "gap" in text, text
+    assert not (place / "bad").exists()
+
+
+def check_target(place):
+    (place / "baby.yaml").write_text("based_on: to-be-filled.yaml\ntitle: One baby\n")
+    baby = [place / "baby.yaml", "--at", "4 h", "--low=-1 mL/kg", "--high", "1 mL/kg"]
+    text = run("target", *baby)
+    assert CAUTION in text and EXPLORATION in text and "Range not yet computed" in text
+    assert max(map(len, text.splitlines())) <= 100
+    one = json.loads(run("target", *baby, "--json", "--spread", 12))
+    figures = one["figures"]
+    assert 0 < figures["least"]["value"] < figures["middle"]["value"] < figures["most"]["value"]
+    low, middle, high = figures["middle"]["spread"]
+    assert low <= middle <= high
+    sets = one["sets"]
+    assert sets.pop("drawn") == 12 == sum(sets.values())
+    assert one == json.loads(run("target", *baby, "--json", "--spread", 12))
+    assert "no fluid does" in run("target", *baby, "--most", "0.5 mL/kg")
+    assert "none is needed" in run("target", *baby[:3], "--high", "50 mL/kg")
+    # A rate until the hour: more is needed than of an early bolus, or as much.
+    rate = json.loads(run("target", *baby, "--json", "--by", "rate"))["figures"]
+    assert rate["least"]["value"] > 0
+    run("target", *baby[:3], "--low", "5 mL/kg", "--high", "1 mL/kg", code=2)
+    run("target", *baby, "--fluid", "lemonade", code=3)
+
+
+with tempfile.TemporaryDirectory() as folder:
+    base = pathlib.Path(folder)
+    check_review(base)
+    check_one_run(base)
+    check_corridor(base)
+    check_refusals(base)
+    check_target(base)
+print("review and target as they should be")
