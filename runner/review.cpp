@@ -24,7 +24,7 @@ namespace serosa::runner {
 namespace {
 
 namespace fs = std::filesystem;
-namespace verdict = study::verdict;
+namespace judgement = study::judgement;
 using files::Corridor;
 using files::ExitCode;
 using files::ReviewFile;
@@ -54,40 +54,40 @@ std::unique_ptr<Loaded> load(const BatchRequest& request) {
 // ---- In words -----------------------------------------------------------------------------
 
 struct Row {
-  verdict::Index which;
+  judgement::Index which;
   const char* label;
   bool per_cent;
 };
-constexpr Row under_rows[] = {{verdict::under, "Babies under-filled, %", true},
-                              {verdict::hours_under, "Hours under-filled, %", true}};
-constexpr Row over_rows[] = {{verdict::over, "Babies over-filled, %", true},
-                             {verdict::hours_over, "Hours over-filled, %", true},
-                             {verdict::hours_over_volume, "  by blood volume", true},
-                             {verdict::hours_oedema, "  by water between the cells", true},
-                             {verdict::hours_dilution, "  by dilution", true},
-                             {verdict::hours_weight, "  by weight", true}};
-constexpr Row band_rows[] = {{verdict::in_band, "Babies in band, %", true},
-                             {verdict::hours_in_band, "Hours in band, %", true}};
+constexpr Row under_rows[] = {{judgement::under, "Babies under-filled, %", true},
+                              {judgement::hours_under, "Hours under-filled, %", true}};
+constexpr Row over_rows[] = {{judgement::over, "Babies over-filled, %", true},
+                             {judgement::hours_over, "Hours over-filled, %", true},
+                             {judgement::hours_over_volume, "  by blood volume", true},
+                             {judgement::hours_oedema, "  by water between the cells", true},
+                             {judgement::hours_dilution, "  by dilution", true},
+                             {judgement::hours_weight, "  by weight", true}};
+constexpr Row band_rows[] = {{judgement::in_band, "Babies in band, %", true},
+                             {judgement::hours_in_band, "Hours in band, %", true}};
 constexpr Row other_rows[] = {
-    {verdict::sodium_out, "Babies with sodium out of band, %", true},
-    {verdict::hours_sodium_low, "Hours with low sodium, %", true},
-    {verdict::hours_sodium_high, "Hours with high sodium, %", true},
-    {verdict::hours_urine_half, "Hours, urine below 0.5 mL/kg/h, %", true},
-    {verdict::hours_urine_one, "Hours, urine below 1 mL/kg/h, %", true},
-    {verdict::hours_cold, "Hours with the core below normal, %", true},
-    {verdict::hours_warm, "Hours with the core above normal, %", true},
-    {verdict::utility, "Utility", false}};
+    {judgement::sodium_out, "Babies with sodium out of band, %", true},
+    {judgement::hours_sodium_low, "Hours with low sodium, %", true},
+    {judgement::hours_sodium_high, "Hours with high sodium, %", true},
+    {judgement::hours_urine_half, "Hours, urine below 0.5 mL/kg/h, %", true},
+    {judgement::hours_urine_one, "Hours, urine below 1 mL/kg/h, %", true},
+    {judgement::hours_cold, "Hours with the core below normal, %", true},
+    {judgement::hours_warm, "Hours with the core above normal, %", true},
+    {judgement::utility, "Utility", false}};
 constexpr Row fluid_rows[] = {
-    {verdict::fluid, "Fluid given, mL/kg", false},
-    {verdict::boluses, "Boluses per baby", false},
-    {verdict::bolus_fluid, "Given as boluses, mL/kg", false},
-    {verdict::weight_gain, "Weight gained, %", true},
-    {verdict::third_space, "In bowel wall, lumen, surface, mL/kg", false}};
-constexpr Row chart_rows[] = {{verdict::charted, "Deficit on the chart, mL/kg", false},
-                              {verdict::external, "Deficit by every route, mL/kg", false},
-                              {verdict::chart_misses, "What the chart misses, mL/kg", false},
-                              {verdict::circulating, "Circulating deficit, mL/kg", false},
-                              {verdict::uncharted_loss, "Share of loss on no chart, %", true}};
+    {judgement::fluid, "Fluid given, mL/kg", false},
+    {judgement::boluses, "Boluses per baby", false},
+    {judgement::bolus_fluid, "Given as boluses, mL/kg", false},
+    {judgement::weight_gain, "Weight gained, %", true},
+    {judgement::third_space, "In bowel wall, lumen, surface, mL/kg", false}};
+constexpr Row chart_rows[] = {{judgement::charted, "Deficit on the chart, mL/kg", false},
+                              {judgement::external, "Deficit by every route, mL/kg", false},
+                              {judgement::chart_misses, "What the chart misses, mL/kg", false},
+                              {judgement::circulating, "Circulating deficit, mL/kg", false},
+                              {judgement::uncharted_loss, "Share of loss on no chart, %", true}};
 
 std::string cell(const Estimate& e, bool per_cent) {
   if (std::isnan(e.value)) return "-";
@@ -139,7 +139,7 @@ std::string corridor_text(const Loaded& all, const ReviewResult& r) {
   for (std::size_t iy = c.y.values.size(); iy-- > 0;) {
     std::vector<std::string> cells;
     for (std::size_t ix = 0; ix < c.x.values.size(); ++ix) {
-      const double share = r.arms[c.arm(ix, iy)][verdict::hours_in_band].value;
+      const double share = r.arms[c.arm(ix, iy)][judgement::hours_in_band].value;
       cells.push_back(figure(100 * share) + (share >= c.level ? " *" : "  "));
     }
     table.row(c.y.values[iy], cells);
@@ -205,9 +205,9 @@ page::Shares shares_of(const Loaded& all, const ReviewResult& r, bool hours) {
                    {"Over-filled", "over"}};
     for (std::size_t p = 0; p < review.protocols.size(); ++p) {
       const auto& arm = r.arms[review.arm(p, c)];
-      const double under = arm[hours ? verdict::hours_under : verdict::under].value;
-      const double over = arm[hours ? verdict::hours_over : verdict::over].value;
-      const double inside = arm[hours ? verdict::hours_in_band : verdict::in_band].value;
+      const double under = arm[hours ? judgement::hours_under : judgement::under].value;
+      const double over = arm[hours ? judgement::hours_over : judgement::over].value;
+      const double inside = arm[hours ? judgement::hours_in_band : judgement::in_band].value;
       const double both = std::max(0.0, under + over + inside - 1);
       panel.categories.push_back(review.protocols[p].title);
       const auto share = [](double x) { return std::max(0.0, x); };
@@ -219,12 +219,12 @@ page::Shares shares_of(const Loaded& all, const ReviewResult& r, bool hours) {
 }
 
 page::Intervals dots(const Loaded& all, const ReviewResult& r,
-                     const std::vector<std::pair<verdict::Index, page::Axis>>& wanted,
+                     const std::vector<std::pair<judgement::Index, page::Axis>>& wanted,
                      double factor) {
   const auto& review = all.review;
   page::Intervals chart;
   for (const auto& [which, axis] : wanted) {
-    page::IntervalPanel panel{std::string(study::verdict_list[which].meaning), axis, {}};
+    page::IntervalPanel panel{std::string(study::judgement_list[which].meaning), axis, {}};
     for (const auto& p : review.protocols) panel.categories.push_back(p.title);
     for (std::size_t c = 0; c < review.covers.size(); ++c) {
       page::IntervalSeries series{review.covers[c], "case:" + std::to_string(c), {}};
@@ -283,18 +283,18 @@ page::Map corridor_map(const Loaded& all, const ReviewResult& r) {
       words += fmt::format(" {} {}", i + 1, a.values[i]);
     return {words, ""};
   };
-  for (const auto& [which, title] : {std::pair{verdict::hours_in_band, "Hours in band"},
-                                     std::pair{verdict::hours_under, "Hours under-filled"},
-                                     std::pair{verdict::hours_over, "Hours over-filled"}}) {
+  for (const auto& [which, title] : {std::pair{judgement::hours_in_band, "Hours in band"},
+                                     std::pair{judgement::hours_under, "Hours under-filled"},
+                                     std::pair{judgement::hours_over, "Hours over-filled"}}) {
     page::MapPanel panel{title,     label(c.x), label(c.y), {title, "% of hours"},
                          axis(c.x), axis(c.y),  {}};
     for (std::size_t iy = 0; iy < c.y.values.size(); ++iy)
       for (std::size_t ix = 0; ix < c.x.values.size(); ++ix) {
         panel.values.push_back(100 * r.arms[c.arm(ix, iy)][which].value);
-        if (which == verdict::hours_in_band)
+        if (which == judgement::hours_in_band)
           panel.marked.push_back(r.arms[c.arm(ix, iy)][which].value >= c.level);
       }
-    if (which == verdict::hours_in_band) {
+    if (which == judgement::hours_in_band) {
       panel.marked_means = "the corridor: at least " + percent(c.level) + " of hours in band";
       panel.levels = {{100 * c.level, percent(c.level)}};
     }
@@ -320,7 +320,7 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
   if (review.corridor) {
     const auto n =
         static_cast<std::size_t>(std::count_if(r.arms.begin(), r.arms.end(), [&](const auto& arm) {
-          return arm[verdict::hours_in_band].value >= review.corridor->level;
+          return arm[judgement::hours_in_band].value >= review.corridor->level;
         }));
     add({"corridor",
          "The corridor",
@@ -365,11 +365,11 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
        {"Means over the babies with 95 % intervals; too much is shown as prominently as too "
         "little."}},
       dots(all, r,
-           {{verdict::hours_under, {"Hours under-filled", "% of hours"}},
-            {verdict::hours_over, {"Hours over-filled", "% of hours"}},
-            {verdict::hours_sodium_low, {"Hours with low sodium", "% of hours"}},
-            {verdict::hours_urine_one, {"Hours with urine below 1 mL/kg/h", "% of hours"}},
-            {verdict::weight_gain, {"Weight gained", "% of birth weight"}}},
+           {{judgement::hours_under, {"Hours under-filled", "% of hours"}},
+            {judgement::hours_over, {"Hours over-filled", "% of hours"}},
+            {judgement::hours_sodium_low, {"Hours with low sodium", "% of hours"}},
+            {judgement::hours_urine_one, {"Hours with urine below 1 mL/kg/h", "% of hours"}},
+            {judgement::weight_gain, {"Weight gained", "% of birth weight"}}},
            100));
   add({"fluid",
        "Fluid given",
@@ -377,8 +377,8 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
        {"Volume given under rules is a mean with its interval: triggers and whole boluses make "
         "single babies jump."}},
       dots(all, r,
-           {{verdict::fluid, {"Fluid given", "mL/kg"}},
-            {verdict::boluses, {"Boluses per baby", "boluses"}}},
+           {{judgement::fluid, {"Fluid given", "mL/kg"}},
+            {judgement::boluses, {"Boluses per baby", "boluses"}}},
            1));
   for (std::size_t p = 0; p < review.protocols.size(); ++p)
     add({fmt::format("chart-{}", p + 1),
@@ -391,7 +391,7 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
        "What the chart misses",
        "The share of all water lost that no chart shows",
        {"Through skin, breath, the bowel's surface and what drips from it."}},
-      dots(all, r, {{verdict::uncharted_loss, {"Share of loss on no chart", "%"}}}, 100));
+      dots(all, r, {{judgement::uncharted_loss, {"Share of loss on no chart", "%"}}}, 100));
   return one;
 }
 

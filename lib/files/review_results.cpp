@@ -12,9 +12,11 @@
 
 namespace serosa::files {
 
-namespace verdict = study::verdict;
+namespace judgement = study::judgement;
+using study::paired_difference;
 using study::place;
-using study::verdict_list;
+using study::summarise;
+using study::judgement_list;
 
 namespace {
 
@@ -73,10 +75,10 @@ struct ArmTable {
   }
 };
 
-std::vector<study::Verdict> judge_arm(const ArmTable& table, const std::vector<double>& weights,
+std::vector<study::Judgement> judge_arm(const ArmTable& table, const std::vector<double>& weights,
                                       const ReviewFile& review, const std::vector<double>& times) {
   const std::size_t n = weights.size();
-  std::vector<study::Verdict> all(n);
+  std::vector<study::Judgement> all(n);
   std::array<std::vector<double>, place(study::Followed::count)> one;
   for (auto& s : one) s.resize(times.size());
   for (std::size_t i = 0; i < n; ++i) {
@@ -111,18 +113,18 @@ void rank(const ReviewFile& review, ReviewResult& r) {
   const double confidence = review.study.study.confidence;
   const std::size_t n = r.verdicts.front().size();
   // Each baby's mean over the covers stands in the place of its utility.
-  std::vector<std::vector<study::Verdict>> mean(review.protocols.size());
+  std::vector<std::vector<study::Judgement>> mean(review.protocols.size());
   std::vector<double> value;
   for (std::size_t p = 0; p < mean.size(); ++p) {
     mean[p].resize(n);
     for (std::size_t i = 0; i < n; ++i) {
       double sum = 0;
       for (std::size_t c = 0; c < review.covers.size(); ++c)
-        sum += r.verdicts[review.arm(p, c)][i][verdict::utility];
+        sum += r.verdicts[review.arm(p, c)][i][judgement::utility];
       mean[p][i].fill(std::nan(""));
-      mean[p][i][verdict::utility] = sum / static_cast<double>(review.covers.size());
+      mean[p][i][judgement::utility] = sum / static_cast<double>(review.covers.size());
     }
-    r.ranking.push_back({p, summarise(mean[p], confidence)[verdict::utility], {}});
+    r.ranking.push_back({p, summarise(mean[p], confidence)[judgement::utility], {}});
   }
   std::stable_sort(r.ranking.begin(), r.ranking.end(), [](const auto& a, const auto& b) {
     return a.utility.value > b.utility.value ||
@@ -130,7 +132,7 @@ void rank(const ReviewFile& review, ReviewResult& r) {
   });
   for (auto& one : r.ranking)
     one.less_best = paired_difference(mean[one.protocol], mean[r.ranking.front().protocol],
-                                      verdict::utility, confidence);
+                                      judgement::utility, confidence);
 }
 
 void head(CsvWriter& csv, std::initializer_list<const char*> cells) {
@@ -138,7 +140,7 @@ void head(CsvWriter& csv, std::initializer_list<const char*> cells) {
   csv.end_row();
 }
 
-std::string method(const study::VerdictInfo& info) {
+std::string method(const study::JudgementInfo& info) {
   return info.is_share ? "share of babies, interval by Wilson 1927"
                        : "mean over babies, interval by Student 1908";
 }
@@ -168,9 +170,9 @@ std::string review_csv(const ReviewFile& review, const ReviewResult& result) {
              "note"});
   for (std::size_t c = 0; c < review.covers.size(); ++c)
     for (std::size_t p = 0; p < review.protocols.size(); ++p)
-      for (std::size_t v = 0; v < verdict::count; ++v) {
+      for (std::size_t v = 0; v < judgement::count; ++v) {
         const auto& e = result.arms[review.arm(p, c)][v];
-        const auto& info = verdict_list[v];
+        const auto& info = judgement_list[v];
         csv.text(review.protocols[p].name).text(review.covers[c]).text(info.name);
         csv.text(info.meaning).text(info.unit).number(e.value).number(e.low).number(e.high);
         csv.text(method(info)).text(exploration).end_row();
@@ -224,9 +226,9 @@ std::string corridor_csv(const ReviewFile& review, const ReviewResult& result) {
   head(csv, {"verdict", "meaning", "unit", "value", "low", "high", "method", "note"});
   for (std::size_t iy = 0; iy < c.y.values.size(); ++iy)
     for (std::size_t ix = 0; ix < c.x.values.size(); ++ix)
-      for (std::size_t v = 0; v < verdict::count; ++v) {
+      for (std::size_t v = 0; v < judgement::count; ++v) {
         const auto& e = result.arms[c.arm(ix, iy)][v];
-        const auto& info = verdict_list[v];
+        const auto& info = judgement_list[v];
         csv.text(c.x.values[ix]).text(c.y.values[iy]).text(info.name).text(info.meaning);
         csv.text(info.unit).number(e.value).number(e.low).number(e.high).text(method(info));
         csv.text(exploration).end_row();
@@ -243,7 +245,7 @@ void write_review_nc(const std::filesystem::path& path, const ReviewFile& review
   const auto names = file.texts("arm", {arm});
   const auto titles = file.texts("arm_title", {arm});
   std::vector<NetcdfWriter::Variable> variables;
-  for (const auto& info : verdict_list) {
+  for (const auto& info : judgement_list) {
     variables.push_back(file.doubles(std::string(info.name), {arm, run}));
     file.attribute(variables.back(), "long_name", std::string(info.meaning));
     file.attribute(variables.back(), "units", std::string(info.unit));
@@ -258,7 +260,7 @@ void write_review_nc(const std::filesystem::path& path, const ReviewFile& review
   for (const auto& a : s.arms) words.push_back(a.name), long_words.push_back(a.title);
   file.put(names, words);
   file.put(titles, long_words);
-  for (std::size_t v = 0; v < verdict::count; ++v) {
+  for (std::size_t v = 0; v < judgement::count; ++v) {
     std::vector<double> values;
     for (const auto& babies : result.verdicts)
       for (const auto& baby : babies) values.push_back(baby[v]);

@@ -18,8 +18,8 @@ inline constexpr std::string_view exploration =
     "Exploration of a model, not recommendation: invented babies, assumed parameters.";
 
 struct ReviewResult {
-  std::vector<std::vector<study::Verdict>> verdicts;  ///< arms × babies
-  std::vector<std::array<study::Estimate, study::verdict::count>> arms;
+  std::vector<std::vector<study::Judgement>> verdicts;  ///< arms × babies
+  std::vector<std::array<study::Estimate, study::judgement::count>> arms;
 
   struct Rank {
     std::size_t protocol;

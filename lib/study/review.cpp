@@ -30,8 +30,8 @@ Estimate mean_of(std::vector<double> values, double confidence) {
 
 }  // namespace
 
-Verdict judge(const Course& c, const ReviewBands& bands, const Utility& utility) {
-  Verdict v;
+Judgement judge(const Course& c, const ReviewBands& bands, const Utility& utility) {
+  Judgement v;
   v.fill(nan);
   if (!complete(c)) return v;
   v.fill(0.0);
@@ -41,7 +41,7 @@ Verdict judge(const Course& c, const ReviewBands& bands, const Utility& utility)
     if (c.times[t] <= bands.from) continue;
     const double duration = c.times[t] - std::max(c.times[t - 1], bands.from);
     hours += duration;
-    const auto count = [&](verdict::Index which, bool holds) {
+    const auto count = [&](judgement::Index which, bool holds) {
       if (holds) v[which] += duration;
       return holds;
     };
@@ -54,60 +54,60 @@ Verdict judge(const Course& c, const ReviewBands& bands, const Utility& utility)
     const double urine = (at(Followed::urine, t) - at(Followed::urine, t - 1)) /
                          (c.times[t] - c.times[t - 1]) / c.weight;
     const double core = at(Followed::core_temperature, t);
-    const bool under = count(verdict::hours_under, deficit > bands.deficit_high);
-    const bool volume = count(verdict::hours_over_volume, deficit < bands.deficit_low);
-    const bool oedema = count(verdict::hours_oedema, gained > bands.oedema);
-    const bool dilution = count(verdict::hours_dilution, diluted > bands.dilution);
-    const bool heavy = count(verdict::hours_weight, weight > bands.weight_gain);
-    const bool over = count(verdict::hours_over, volume || oedema || dilution || heavy);
-    count(verdict::hours_in_band, !under && !over);
-    count(verdict::hours_sodium_low, sodium < bands.sodium_low);
-    count(verdict::hours_sodium_high, sodium > bands.sodium_high);
-    count(verdict::hours_urine_half, urine < 0.5);
-    count(verdict::hours_urine_one, urine < 1.0);
-    count(verdict::hours_cold, core < bands.core_low);
-    count(verdict::hours_warm, core > bands.core_high);
+    const bool under = count(judgement::hours_under, deficit > bands.deficit_high);
+    const bool volume = count(judgement::hours_over_volume, deficit < bands.deficit_low);
+    const bool oedema = count(judgement::hours_oedema, gained > bands.oedema);
+    const bool dilution = count(judgement::hours_dilution, diluted > bands.dilution);
+    const bool heavy = count(judgement::hours_weight, weight > bands.weight_gain);
+    const bool over = count(judgement::hours_over, volume || oedema || dilution || heavy);
+    count(judgement::hours_in_band, !under && !over);
+    count(judgement::hours_sodium_low, sodium < bands.sodium_low);
+    count(judgement::hours_sodium_high, sodium > bands.sodium_high);
+    count(judgement::hours_urine_half, urine < 0.5);
+    count(judgement::hours_urine_one, urine < 1.0);
+    count(judgement::hours_cold, core < bands.core_low);
+    count(judgement::hours_warm, core > bands.core_high);
   }
-  for (std::size_t i = verdict::hours_under; i <= verdict::hours_warm; ++i) v[i] /= hours;
-  v[verdict::under] = v[verdict::hours_under] > bands.allowed;
-  v[verdict::over] = v[verdict::hours_over] > bands.allowed;
-  v[verdict::in_band] = v[verdict::under] == 0 && v[verdict::over] == 0;
-  v[verdict::sodium_out] = v[verdict::hours_sodium_low] + v[verdict::hours_sodium_high] > 0;
-  v[verdict::cold] = v[verdict::hours_cold] > 0;
-  v[verdict::warm] = v[verdict::hours_warm] > 0;
+  for (std::size_t i = judgement::hours_under; i <= judgement::hours_warm; ++i) v[i] /= hours;
+  v[judgement::under] = v[judgement::hours_under] > bands.allowed;
+  v[judgement::over] = v[judgement::hours_over] > bands.allowed;
+  v[judgement::in_band] = v[judgement::under] == 0 && v[judgement::over] == 0;
+  v[judgement::sodium_out] = v[judgement::hours_sodium_low] + v[judgement::hours_sodium_high] > 0;
+  v[judgement::cold] = v[judgement::hours_cold] > 0;
+  v[judgement::warm] = v[judgement::hours_warm] > 0;
 
   const auto end = [&](AtEnd which) { return c.end[place(which)]; };
   const auto per_kg = [&](double millilitres) { return millilitres / c.weight; };
-  v[verdict::fluid] = per_kg(end(AtEnd::given_maintenance) + end(AtEnd::given_boluses) +
+  v[judgement::fluid] = per_kg(end(AtEnd::given_maintenance) + end(AtEnd::given_boluses) +
                              end(AtEnd::given_replacement) + end(AtEnd::given_blood));
-  v[verdict::boluses] = end(AtEnd::boluses);
-  v[verdict::bolus_fluid] = per_kg(end(AtEnd::given_boluses));
-  v[verdict::weight_gain] = end(AtEnd::weight_change) / (1000.0 * c.weight);
-  v[verdict::circulating] = per_kg(end(AtEnd::circulating_deficit));
-  v[verdict::external] = per_kg(end(AtEnd::external_deficit));
-  v[verdict::charted] = per_kg(end(AtEnd::charted_deficit));
-  v[verdict::chart_misses] = v[verdict::external] - v[verdict::charted];
+  v[judgement::boluses] = end(AtEnd::boluses);
+  v[judgement::bolus_fluid] = per_kg(end(AtEnd::given_boluses));
+  v[judgement::weight_gain] = end(AtEnd::weight_change) / (1000.0 * c.weight);
+  v[judgement::circulating] = per_kg(end(AtEnd::circulating_deficit));
+  v[judgement::external] = per_kg(end(AtEnd::external_deficit));
+  v[judgement::charted] = per_kg(end(AtEnd::charted_deficit));
+  v[judgement::chart_misses] = v[judgement::external] - v[judgement::charted];
   const double uncharted = end(AtEnd::skin_loss) + end(AtEnd::bowel_evaporation) +
                            end(AtEnd::airway_loss) + end(AtEnd::bowel_drip);
   const double charted = end(AtEnd::urine) + end(AtEnd::gastric_drainage) + end(AtEnd::blood_loss);
-  v[verdict::uncharted_loss] = uncharted / (uncharted + charted);
-  v[verdict::third_space] = per_kg(end(AtEnd::third_space));
-  v[verdict::utility] =
-      utility.in_band * v[verdict::hours_in_band] + utility.under * v[verdict::hours_under] +
-      utility.over * v[verdict::hours_over] +
-      utility.sodium * (v[verdict::hours_sodium_low] + v[verdict::hours_sodium_high]) +
-      utility.little_urine * v[verdict::hours_urine_half] + utility.cold * v[verdict::hours_cold] +
-      utility.warm * v[verdict::hours_warm] + utility.bolus * v[verdict::boluses];
+  v[judgement::uncharted_loss] = uncharted / (uncharted + charted);
+  v[judgement::third_space] = per_kg(end(AtEnd::third_space));
+  v[judgement::utility] =
+      utility.in_band * v[judgement::hours_in_band] + utility.under * v[judgement::hours_under] +
+      utility.over * v[judgement::hours_over] +
+      utility.sodium * (v[judgement::hours_sodium_low] + v[judgement::hours_sodium_high]) +
+      utility.little_urine * v[judgement::hours_urine_half] + utility.cold * v[judgement::hours_cold] +
+      utility.warm * v[judgement::hours_warm] + utility.bolus * v[judgement::boluses];
   return v;
 }
 
-std::array<Estimate, verdict::count> summarise(std::span<const Verdict> babies, double confidence) {
-  std::array<Estimate, verdict::count> all;
-  for (std::size_t i = 0; i < verdict::count; ++i) {
+std::array<Estimate, judgement::count> summarise(std::span<const Judgement> babies, double confidence) {
+  std::array<Estimate, judgement::count> all;
+  for (std::size_t i = 0; i < judgement::count; ++i) {
     std::vector<double> values;
-    for (const Verdict& v : babies)
+    for (const Judgement& v : babies)
       if (!std::isnan(v[i])) values.push_back(v[i]);
-    if (verdict_list[i].is_share)
+    if (judgement_list[i].is_share)
       all[i] = share(static_cast<std::uint64_t>(std::count(values.begin(), values.end(), 1.0)),
                      values.size(), confidence);
     else
@@ -116,8 +116,8 @@ std::array<Estimate, verdict::count> summarise(std::span<const Verdict> babies, 
   return all;
 }
 
-Estimate paired_difference(std::span<const Verdict> first, std::span<const Verdict> second,
-                           verdict::Index which, double confidence) {
+Estimate paired_difference(std::span<const Judgement> first, std::span<const Judgement> second,
+                           judgement::Index which, double confidence) {
   std::vector<double> differences;
   for (std::size_t i = 0; i < std::min(first.size(), second.size()); ++i)
     differences.push_back(first[i][which] - second[i][which]);

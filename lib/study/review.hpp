@@ -12,7 +12,7 @@
 
 // X(name, unit, share, what it is): `share` is 1 where a number is 0 or 1 for each baby.
 // The first three lines of hours exclude nothing: an hour may be under-filled and oedematous.
-#define SEROSA_VERDICTS(X)                                                                 \
+#define SEROSA_JUDGEMENTS(X)                                                                 \
   X(hours_under, "1", 0, "Hours with a circulating deficit beyond the band")               \
   X(hours_in_band, "1", 0, "Hours neither under-filled nor over-filled")                   \
   X(hours_over, "1", 0, "Hours over-filled in any of the four ways")                       \
@@ -46,23 +46,23 @@
 
 namespace serosa::study {
 
-namespace verdict {
+namespace judgement {
 enum Index : std::size_t {
 #define SEROSA_INDEX(name, unit, share, text) name,
-  SEROSA_VERDICTS(SEROSA_INDEX)
+  SEROSA_JUDGEMENTS(SEROSA_INDEX)
 #undef SEROSA_INDEX
       count
 };
-}  // namespace verdict
+}  // namespace judgement
 
-struct VerdictInfo {
+struct JudgementInfo {
   std::string_view name, unit;
   bool is_share;  ///< 0 or 1 for each baby
   std::string_view meaning;
 };
-inline constexpr std::array<VerdictInfo, verdict::count> verdict_list{{
+inline constexpr std::array<JudgementInfo, judgement::count> judgement_list{{
 #define SEROSA_INFO(name, unit, share, text) {#name, unit, share != 0, text},
-    SEROSA_VERDICTS(SEROSA_INFO)
+    SEROSA_JUDGEMENTS(SEROSA_INFO)
 #undef SEROSA_INFO
 }};
 
@@ -131,19 +131,19 @@ struct Course {
   double weight;  ///< kg
 };
 
-using Verdict = std::array<double, verdict::count>;
+using Judgement = std::array<double, judgement::count>;
 
 /// Judges one course. NaN in all places for a course that is not complete. An hour of the grid
 /// stands for the time since the one before.
-Verdict judge(const Course& course, const ReviewBands& bands, const Utility& utility);
+Judgement judge(const Course& course, const ReviewBands& bands, const Utility& utility);
 
 /// A cohort under one protocol: a figure with its interval for each verdict, shares by Wilson's
 /// method, means by Student's (see study/statistics.hpp).
-std::array<Estimate, verdict::count> summarise(std::span<const Verdict> babies, double confidence);
+std::array<Estimate, judgement::count> summarise(std::span<const Judgement> babies, double confidence);
 
 /// Mean over babies of the difference of one verdict, each baby with itself. Babies that did not
 /// finish under both are left out.
-Estimate paired_difference(std::span<const Verdict> first, std::span<const Verdict> second,
-                           verdict::Index which, double confidence);
+Estimate paired_difference(std::span<const Judgement> first, std::span<const Judgement> second,
+                           judgement::Index which, double confidence);
 
 }  // namespace serosa::study
