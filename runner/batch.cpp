@@ -161,6 +161,15 @@ Needs needs_of(const LoadedStudy& study, int threads) {
     needs.results +=
         static_cast<double>(s.runs()) *
         static_cast<double>(8 * layout.arms * layout.series_outputs * layout.series_times);
+  // Heads of NetCDF variables, and tables: a row per arm, output and time, a line per baby.
+  const auto of_cohort = static_cast<double>(std::count_if(
+      s.inputs.begin(), s.inputs.end(), [](const auto& input) { return input.of_cohort; }));
+  needs.results +=
+      5e3 * static_cast<double>(s.inputs.size() + layout.outputs + 9) +
+      1.2e3 * static_cast<double>(layout.arms * (layout.outputs * layout.times + s.bands.size())) +
+      static_cast<double>(s.runs()) * 20 * of_cohort +
+      static_cast<double>(8 * layout.arms * layout.series_outputs * layout.series_times *
+                          s.series_quantiles.size());
   return needs;
 }
 

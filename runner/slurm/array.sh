@@ -16,5 +16,6 @@ array=$(sbatch --parsable --job-name=serosa --array="1-$parts" --cpus-per-task=1
   --output="$folder-logs/part-%a.log" "$@" \
   --wrap "serosa sweep '$study' --out '$folder' --part \$SLURM_ARRAY_TASK_ID/$parts --threads \$SLURM_CPUS_PER_TASK")
 merge=$(sbatch --parsable --job-name=serosa-merge --dependency="afterok:$array" \
-  --output="$folder-logs/merge.log" "$@" --wrap "serosa merge '$study' --out '$folder'")
+  --kill-on-invalid-dep=yes --output="$folder-logs/merge.log" "$@" \
+  --wrap "serosa merge '$study' --out '$folder'")
 echo "Parts: job $array. Joined by job $merge. Logs: $folder-logs"

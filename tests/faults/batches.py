@@ -11,8 +11,8 @@ import subprocess
 import tempfile
 import time
 
-from batch_tools import (INTERRUPTED, NOT_WRITTEN, check_same, children, main, mpirun, ranks, remove,
-                         run, start, study, sweep)
+from batch_tools import (INTERRUPTED, NOT_WRITTEN, check_same, children, main, mpirun, ranks,
+                         remove, run, start, study, sweep)
 
 # Some seconds on one thread, with all that a batch can write.
 STUDY = """
@@ -121,7 +121,8 @@ def second_refused(place):
 
 
 def damaged(place):
-    """A bit of the journal flipped: it is said, the block is computed again, the bytes are right."""
+    """A bit of the journal flipped: it is said, the block is computed again, the bytes are right.
+    """
     path, reference, _ = undisturbed(place, 400)
     folder = place / "damaged"
     process = start("sweep", path, "--out", folder, "--quiet", "--threads", 1)
