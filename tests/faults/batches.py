@@ -45,7 +45,7 @@ def killed(place):
     while kills < 50:
         process = start("sweep", path, "--out", folder, "--quiet", "--threads", 1)
         try:
-            process.communicate(timeout=chance.uniform(0, seconds / 2))
+            process.communicate(timeout=chance.uniform(0, min(0.5 * seconds, 0.8)))
         except subprocess.TimeoutExpired:
             process.send_signal(signal.SIGKILL)
             process.communicate()

@@ -147,7 +147,7 @@ TEST_CASE("a fit file that cannot be fitted is refused with the place", "[fit]")
       {"{parameters.spred: published}", "did you mean spread"},
       {"{baby.weigth: published}", "no such input"},
       {"{baby.weight: {law: normal, mean: 2.5 kg, sd: 100 g}}", "no bounds"},
-      {"{baby.weight: [2.5 kg]}", "changes nothing"},
+      {"{baby.weight: [2.5 kg]}", "one value only"},
       {"{parameters.spread: [0.2]}", "one value only"},
       {"{baby.delivery: [vaginal, caesarean]}", "only numbers can be fitted"},
       {"{baby.weight: {law: uniform, from: 2 kg, to: 900 kg}}", "not possible"},
