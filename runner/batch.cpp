@@ -16,6 +16,9 @@
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
+#include "runner/page.hpp"
+#include "runner/page_inputs.hpp"
+#include "runner/page_text.hpp"
 #include "runner/progress.hpp"
 #include "runner/ranks.hpp"
 #include "runner/text_table.hpp"
@@ -332,15 +335,19 @@ ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Ba
   const auto& s = study.file.study;
   const auto [failures, statistics] = write_batch(batch, request, computed);
   const std::string folder = batch.folder().path().string();
+  write_whole(batch.folder().path() / "inputs.json", inputs_json(study));
+  write_page(batch.folder().path());
   if (request.quiet) {
     print(folder + "\n");
   } else {
     const std::string outcome =
         statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
-    print(fmt::format("{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n", s.title,
-                      s.runs(), what_is_drawn(s),
-                      s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()),
-                      failures.total(), s.runs() * s.arms.size(), outcome, files::caution, folder));
+    print(fmt::format(
+        "{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\nPage:    {}\n", s.title,
+        s.runs(), what_is_drawn(s),
+        s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()), failures.total(),
+        s.runs() * s.arms.size(), outcome, files::caution, folder,
+        (batch.folder().path() / "report.html").string()));
   }
   return tell_failures(s, {failures, statistics});
 }

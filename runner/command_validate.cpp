@@ -12,6 +12,8 @@
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
 #include "runner/credibility.hpp"
+#include "runner/page_section.hpp"
+#include "runner/page_validation.hpp"
 #include "runner/text_table.hpp"
 
 namespace serosa::runner {
@@ -198,9 +200,11 @@ files::ExitCode carry_out(const Wish& wish) {
   folder.write("table.txt", text);
   folder.write("validation.csv", csv(all));
   folder.write("credibility.md", document);
+  page::write(folder, page_of_validation(all));
   folder.keep();
   print(wish.quiet ? folder.path().string() + "\n"
-                   : text + "\nResults: " + folder.path().string() + "\n");
+                   : text + "\nResults: " + folder.path().string() +
+                         "\nPage:    " + (folder.path() / "report.html").string() + "\n");
   return code;
 }
 

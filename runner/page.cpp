@@ -146,6 +146,7 @@ PageData page_of_folder(const fs::path& folder) {
     page["caution"] = files::caution;
     return page;
   }
+  if (fs::exists(folder / "runs.nc", failure)) return page_of_batch(folder);
   return page_of_runs(read_run_folder(folder));
 }
 

@@ -26,6 +26,9 @@ PageData page_of_runs(const RunFolder& folder);
 /// policy allows its one script and one style by their SHA-256 and nothing else.
 std::string page_html(const PageData& data);
 
+/// The page of `sweep` and `merge`. Throws files::InputError for what is no finished batch.
+PageData page_of_batch(const std::filesystem::path& folder);
+
 /// The page of a folder, whatever command made it: of its `page.json` where there is one, else of
 /// its runs. Throws files::InputError for what is no finished results folder.
 PageData page_of_folder(const std::filesystem::path& folder);

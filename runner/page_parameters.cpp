@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "files/bibliography.hpp"
+#include "runner/page_inputs.hpp"
 
 namespace serosa::runner {
 
@@ -74,7 +75,8 @@ Json described(const Computation& all, const files::Bibliography* works, std::si
             {"source", source},
             {"work", work},
             {"grade", files::word_of(p.grade)},
-            {"note", p.note}};
+            {"note", p.note},
+            {"remark", remark_in_words(p.note, all.models)}};
   Json set = Json::array();
   for (const auto& c : all.cases) {
     baby::Parameters<double> values = c.file.parameters;

@@ -7,6 +7,7 @@
 
 #include "files/results.hpp"
 #include "runner/page.hpp"
+#include "runner/page_common.hpp"
 #include "runner/page_words.hpp"
 #include "runner/text_table.hpp"
 
@@ -96,7 +97,7 @@ class Sections {
       for (std::size_t c = 1; c < run_.cases.size(); ++c) list.push_back(influence(0, c));
     }
     list.push_back(limits());
-    list.push_back(abbreviations());
+    list.push_back(words_section());
     list.push_back(origin());
     return page;
   }
@@ -590,15 +591,6 @@ class Sections {
 
   // ---- Parameters
 
-  static std::string shown_unit(std::string unit) {
-    if (unit == "1") return {};
-    for (const auto& [from, to] :
-         {std::pair<std::string, std::string>{"degC", "°C"}, {"m2", "m²"}, {"wk", "week"}})
-      for (auto at = unit.find(from); at != std::string::npos; at = unit.find(from, at + to.size()))
-        unit.replace(at, from.size(), to);
-    return " " + unit;
-  }
-
   /// One figure of one trial, per kg; for two cases the gap between them. NaN when a run failed.
   double watched(const Json& figures, std::size_t first, std::size_t second,
                  std::size_t output) const {
@@ -661,11 +653,11 @@ class Sections {
     for (const auto& m : list) {
       if (m.reach(1) < 0.01 * widest[1] && m.reach(2) < 0.01 * widest[2]) continue;
       const Json& e = *m.entry;
-      const std::string unit = shown_unit(e["unit"]);
+      const std::string unit = behind_figure(e["unit"]);
       table.push_back({input_in_words(e["name"]), figure_of(e["value"]) + unit,
                        figure_of(e["range"][0]) + " to " + figure_of(e["range"][1]) + unit,
                        span(m.low[1], m.high[1]), span(m.low[2], m.high[2]), e["grade"],
-                       source_words(e), e["note"]});
+                       source_words(e), e.contains("remark") ? e["remark"] : e["note"]});
     }
     const bool known = !list.empty() && !panels[1]["rows"].empty();
     const std::string which =
@@ -728,50 +720,16 @@ class Sections {
   // ---- Tail
 
   Json limits() const {
-    Json s = page_section("limits", "list", "Limits", "What this page cannot tell");
-    Json items = Json::array(
-        {"No evaporation of human bowel in gastroschisis has ever been measured. What is shown "
-         "rests "
-         "on physics, on animal and adult data, and on assumptions that are named.",
-         "It is a model of one average newborn under invented care. Read differences, not digits.",
-         "The ranges of the inputs are shown one at a time; the range of the results themselves is "
-         "not computed on this page.",
-         "Blood glucose, potassium, lactate, infection and diseases of the heart are not modelled.",
-         "Heart rate is shown for completeness; evidence in newborns is weak."});
+    std::vector<std::string> more{
+        "It is a model of one average newborn under invented care. Read differences, not digits.",
+        "The ranges of the inputs are shown one at a time; the range of the results themselves is "
+        "not computed on this page.",
+        "Heart rate is shown for completeness; evidence in newborns is weak."};
     for (const auto& c : run_.cases)
       if (!c.finished)
-        items.push_back("The run of " + c.name +
-                        " did not reach its end; lines stop where it stopped.");
-    s["data"] = {{"items", items}};
-    return s;
-  }
-
-  Json abbreviations() const {
-    Json s = page_section("words", "table", "Words and units", "What the words and units mean");
-    Json rows = Json::array();
-    for (const auto& [word, meaning] :
-         {std::pair{"mL/kg",
-                    "millilitres per kilogram of birth weight; 1 mL of water is counted as 1 g"},
-          {"mmol/L, mmol/kg", "millimoles per litre, and per kilogram of birth weight"},
-          {"mmHg", "millimetres of mercury"},
-          {"d, h, min, s", "days, hours, minutes, seconds"},
-          {"Haematocrit", "share of the blood's volume that is red cells"},
-          {"Clamping",
-           "the clamping of the umbilical cord, which fixes the blood volume at the start"},
-          {"External deficit", "water lost by every route less water gained"},
-          {"Charted deficit",
-           "urine, drainage and blood out, less fluids in: what a fluid chart can see"},
-          {"Circulating deficit",
-           "blood volume missing against the volume when the cord was clamped"},
-          {"Third space",
-           "water gained by the bowel's wall, its lumen (the inside of the gut) and its surface"},
-          {"Ordinary care",
-           "the same baby with its bowel inside, dried, under a warmer, nothing given"},
-          {"PVC, pvc", "polyvinyl chloride, a soft film"},
-          {"WHO", "World Health Organization"}})
-      rows.push_back({{"cells", {word, meaning}}});
-    s["data"] = {{"head", {"Word", "Meaning"}}, {"rows", rows}, {"text", true}};
-    return s;
+        more.push_back("The run of " + c.name +
+                       " did not reach its end; lines stop where it stopped.");
+    return limits_section(more);
   }
 
   Json origin() const {

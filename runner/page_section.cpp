@@ -90,60 +90,81 @@ PageData section(const About& about, const Bands& chart) {
   return opened(about, "bands", std::move(data));
 }
 
-Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about) {
-  std::vector<double> all;
-  for (const auto& sample : samples)
-    std::copy_if(sample.begin(), sample.end(), std::back_inserter(all),
-                 [](double x) { return std::isfinite(x); });
-  Binned result;
-  result.samples.resize(samples.size());
-  if (all.empty()) {
-    for (std::size_t k = 0; k < samples.size(); ++k)
-      result.samples[k].missing = static_cast<double>(samples[k].size());
-    return result;
+std::vector<double> bin_edges(const std::vector<Reach>& samples, std::size_t about) {
+  double low = HUGE_VAL, high = -HUGE_VAL, inner_low = HUGE_VAL, inner_high = -HUGE_VAL;
+  for (const auto& s : samples) {
+    if (std::isnan(s.least)) continue;
+    low = std::min(low, s.least);
+    high = std::max(high, s.most);
+    inner_low = std::min(inner_low, s.inner_low);
+    inner_high = std::max(inner_high, s.inner_high);
   }
-  std::sort(all.begin(), all.end());
-  const auto at = [&](double share) {
-    return all[static_cast<std::size_t>(share * static_cast<double>(all.size() - 1) + 0.5)];
-  };
-  double low = all.front(), high = all.back();
+  if (!(low <= high)) return {};
   // A few runs far out would press all others into one bin.
-  const double inner = at(0.999) - at(0.001);
-  if (inner > 0 && low < at(0.001) - inner / 2) low = at(0.001);
-  if (inner > 0 && high > at(0.999) + inner / 2) high = at(0.999);
+  const double inner = inner_high - inner_low;
+  if (inner > 0 && low < inner_low - inner / 2) low = inner_low;
+  if (inner > 0 && high > inner_high + inner / 2) high = inner_high;
   const double span = high > low ? high - low : std::max(std::abs(high), 1.0) * 0.1;
   const double width = round_step(span / static_cast<double>(std::max<std::size_t>(about, 1)));
   const double first = std::floor(low / width + 1e-9);
   const auto bins = static_cast<std::size_t>(std::floor(high / width - first + 1e-9)) + 1;
-  for (std::size_t i = 0; i <= bins; ++i)
-    result.edges.push_back((first + static_cast<double>(i)) * width);
-  for (std::size_t k = 0; k < samples.size(); ++k) {
-    auto& sample = result.samples[k];
-    sample.counts.assign(bins, 0);
-    std::vector<double> finite;
-    for (const double x : samples[k]) {
-      if (!std::isfinite(x)) {
-        ++sample.missing;
-        continue;
-      }
-      finite.push_back(x);
-      if (x < result.edges.front()) {
-        ++sample.below;
-      } else if (x >= result.edges.back()) {
-        ++sample.above;
-      } else {
-        // The bin whose edges hold it, whatever the division rounds to.
-        const auto after = std::upper_bound(result.edges.begin(), result.edges.end(), x);
-        ++sample.counts[static_cast<std::size_t>(after - result.edges.begin()) - 1];
-      }
+  std::vector<double> edges;
+  for (std::size_t i = 0; i <= bins; ++i) edges.push_back((first + static_cast<double>(i)) * width);
+  return edges;
+}
+
+namespace {
+
+/// The number between the two halves of a sample without NaN; the sample is put in another order.
+double median(std::vector<double>& sample) {
+  if (sample.empty()) return missing;
+  const auto middle = sample.begin() + static_cast<std::ptrdiff_t>(sample.size() / 2);
+  std::nth_element(sample.begin(), middle, sample.end());
+  if (sample.size() % 2 == 1) return *middle;
+  return (*middle + *std::max_element(sample.begin(), middle)) / 2;
+}
+
+}  // namespace
+
+Binned::Sample in_bins(const std::vector<double>& edges, std::span<const double> sample) {
+  Binned::Sample result;
+  if (!edges.empty()) result.counts.assign(edges.size() - 1, 0);
+  std::vector<double> finite;
+  for (const double x : sample) {
+    if (!std::isfinite(x) || edges.empty()) {
+      ++result.missing;
+      continue;
     }
-    if (finite.empty()) continue;
-    const auto middle = finite.begin() + static_cast<std::ptrdiff_t>(finite.size() / 2);
-    std::nth_element(finite.begin(), middle, finite.end());
-    sample.median = *middle;
-    if (finite.size() % 2 == 0)
-      sample.median = (sample.median + *std::max_element(finite.begin(), middle)) / 2;
+    finite.push_back(x);
+    if (x < edges.front()) {
+      ++result.below;
+    } else if (x >= edges.back()) {
+      ++result.above;
+    } else {
+      // The bin whose edges hold it, whatever the division rounds to.
+      const auto after = std::upper_bound(edges.begin(), edges.end(), x);
+      ++result.counts[static_cast<std::size_t>(after - edges.begin()) - 1];
+    }
   }
+  result.median = median(finite);
+  return result;
+}
+
+Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about) {
+  std::vector<Reach> reaches;
+  for (const auto& sample : samples) {
+    std::vector<double> sorted;
+    std::copy_if(sample.begin(), sample.end(), std::back_inserter(sorted),
+                 [](double x) { return std::isfinite(x); });
+    if (sorted.empty()) continue;
+    std::sort(sorted.begin(), sorted.end());
+    const auto at = [&](double share) {
+      return sorted[static_cast<std::size_t>(share * static_cast<double>(sorted.size() - 1) + 0.5)];
+    };
+    reaches.push_back({sorted.front(), sorted.back(), at(0.001), at(0.999)});
+  }
+  Binned result{bin_edges(reaches, about), {}};
+  for (const auto& sample : samples) result.samples.push_back(in_bins(result.edges, sample));
   return result;
 }
 
@@ -186,8 +207,9 @@ PageData section(const About& about, const Intervals& chart) {
           continue;
         }
         Json point{{"value", p.value}, {"low", p.low}, {"high", p.high}};
-        if (panel.hollow && !panel.references.empty() && p.low <= panel.references[0].value &&
-            panel.references[0].value <= p.high)
+        if (of.hollow ||
+            (panel.hollow && !panel.references.empty() && p.low <= panel.references[0].value &&
+             panel.references[0].value <= p.high))
           point["hollow"] = true;
         points.push_back(point);
       }
@@ -198,6 +220,7 @@ PageData section(const About& about, const Intervals& chart) {
                       {"categories", panel.categories},
                       {"series", series},
                       {"references", references(panel.references)}});
+    if (panel.together) panels.back()["together"] = true;
   }
   return opened(about, "intervals", {{"panels", panels}});
 }
@@ -294,6 +317,16 @@ PageData section(const About& about, const Table& table) {
     rows.push_back({{"cells", row}});
   }
   return opened(about, "table", {{"head", table.head}, {"rows", rows}, {"text", table.text}});
+}
+
+PageData alternatives(const About& about, const std::string& choice,
+                      const std::vector<std::pair<std::string, PageData>>& sections) {
+  Json list = Json::array();
+  for (const auto& [label, section] : sections)
+    list.push_back({{"label", label}, {"text", section.at("text")}, {"data", section.at("data")}});
+  agree(about, std::min<std::size_t>(sections.size(), 1), 1, "alternatives");
+  return opened(about, sections.front().second.at("kind").get<std::string>().c_str(),
+                {{"choice", choice}, {"alternatives", list}});
 }
 
 PageData document(const std::string& title, const std::string& question) {

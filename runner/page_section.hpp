@@ -15,6 +15,7 @@
 #pragma once
 #include <array>
 #include <limits>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -90,6 +91,13 @@ struct Binned {
   std::vector<Sample> samples;
 };
 Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about = 30);
+/// The same in two steps, for samples too long to be held together: where a sample lies (its ends
+/// and the middle 99.8 %), and its numbers counted.
+struct Reach {
+  double least, most, inner_low, inner_high;
+};
+std::vector<double> bin_edges(const std::vector<Reach>& samples, std::size_t about = 30);
+Binned::Sample in_bins(const std::vector<double>& edges, std::span<const double> sample);
 
 struct Histogram {
   std::string label, style;
@@ -114,6 +122,7 @@ struct Interval {
 struct IntervalSeries {
   std::string label, style;
   std::vector<Interval> points;  ///< one per category; NaN where there is none
+  bool hollow = false;           ///< all its dots are hollow
 };
 struct IntervalPanel {
   std::string title;
@@ -123,6 +132,7 @@ struct IntervalPanel {
   /// With a reference, dots whose interval holds it are hollow: they cannot be told from it.
   std::vector<Reference> references = {};
   bool hollow = true;
+  bool together = false;  ///< all series of a category on one line, over each other
 };
 struct Intervals {
   std::vector<IntervalPanel> panels;
@@ -214,6 +224,11 @@ PageData section(const About&, const Points&);
 PageData section(const About&, const Shares&);
 PageData section(const About&, const List&);
 PageData section(const About&, const Table&);
+
+/// Several sections of one kind as one, of which a reader chooses: `choice` says what between
+/// (`At`), each label which (`2 h`); the last one shows first.
+PageData alternatives(const About&, const std::string& choice,
+                      const std::vector<std::pair<std::string, PageData>>& sections);
 
 /// A page without sections, with the caution and the program's version.
 PageData document(const std::string& title, const std::string& question);

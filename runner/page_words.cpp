@@ -2,6 +2,8 @@
 #include "runner/page_words.hpp"
 
 #include <algorithm>
+#include <cstdio>
+#include <cstdlib>
 #include <map>
 #include <sstream>
 
@@ -233,6 +235,29 @@ void collect_acts(const std::vector<const files::Node*>& cases,
   }
 }
 
+/// Numbers with more than four digits behind the point, as the middle of a law has them, are cut to
+/// four figures; what somebody wrote stays as written.
+std::string rounded(const std::string& text) {
+  std::string result;
+  for (std::size_t at = 0; at < text.size();) {
+    std::size_t end = at;
+    while (end < text.size() &&
+           (std::isdigit(static_cast<unsigned char>(text[end])) || text[end] == '.'))
+      ++end;
+    const std::string number = text.substr(at, end - at);
+    const auto point = number.find('.');
+    if (point != std::string::npos && number.size() - point > 5) {
+      char figures[32];
+      std::snprintf(figures, sizeof figures, "%.4g", std::strtod(number.c_str(), nullptr));
+      result += figures;
+    } else {
+      result += end > at ? number : text.substr(at, 1);
+    }
+    at = std::max(end, at + 1);
+  }
+  return result;
+}
+
 }  // namespace
 
 std::string plain_name(std::string name) {
@@ -286,8 +311,14 @@ std::vector<std::pair<std::string, std::string>> facts_in_words(const files::Nod
     room += ", air: " + in_words(air);
   facts.emplace_back("Room", room);
   if (const auto* set = understood.find("parameters");
-      set && set->is_map() && !set->entries.empty())
-    facts.emplace_back("Set by the case", in_words(set));
+      set && set->is_map() && !set->entries.empty()) {
+    std::string words;
+    for (const auto& entry : set->entries)
+      words +=
+          (words.empty() ? "" : "; ") + input_in_words(entry.key) + ": " + in_words(&entry.value);
+    facts.emplace_back("Set by the case", words);
+  }
+  for (auto& fact : facts) fact.second = rounded(fact.second);
   return facts;
 }
 
@@ -295,6 +326,8 @@ std::vector<DifferenceInWords> differences_in_words(const std::vector<const file
   std::vector<DifferenceInWords> found;
   collect(cases, {}, found);
   collect_acts(cases, found);
+  for (auto& one : found)
+    for (auto& words : one.words) words = rounded(words);
   return found;
 }
 
@@ -345,6 +378,7 @@ std::string input_in_words(const std::string& name) {
       {"exudation_onset", "Wall pressure at which oozing begins"},
       {"facing_up_fraction", "Share of the body that faces the warmer"},
       {"feto_placental_volume", "Blood of baby and placenta together"},
+      {"fetal_haematocrit_term", "Fetal haematocrit at term"},
       {"filtration_pressure_exponent", "Kidney filtration against blood pressure"},
       {"filtration_rate_at_birth", "Filtration of the kidneys at birth"},
       {"filtration_rate_per_week", "Kidney filtration, change per week of gestation"},
@@ -425,6 +459,96 @@ std::string input_in_words(const std::string& name) {
       {"wetness_scale", "Film at which the wet skin becomes patchy"}};
   const auto found = table.find(name);
   return found != table.end() ? found->second : capital(plain_name(name));
+}
+
+std::string varied_in_words(const std::string& path) {
+  static const std::map<std::string, const char*, std::less<>> table = {
+      {"baby.gestation", "Gestation at birth"},
+      {"baby.weight", "Birth weight"},
+      {"baby.length", "Length at birth"},
+      {"baby.delivery", "Mode of delivery"},
+      {"baby.haematocrit", "Haematocrit at birth"},
+      {"bowel.herniated", "Share of the small bowel outside"},
+      {"bowel.thickening", "Mass of the bowel wall against normal"},
+      {"bowel.spread", "How far the loops lie apart (0 packed, 1 all apart)"},
+      {"bowel.matting", "Matting of the loops (0 none, 1 fully matted)"},
+      {"bowel.kinked", "Bowel hangs over the edge of the defect"},
+      {"bowel.lie", "Baby on its back or side"},
+      {"air.temperature", "Air temperature"},
+      {"air.humidity", "Humidity of the air"},
+      {"air.speed", "Air speed"}};
+  if (const auto found = table.find(path); found != table.end()) return found->second;
+  if (path.rfind("parameters.", 0) == 0) return input_in_words(path.substr(11));
+  std::string words;
+  std::string rest = path.rfind("timeline.", 0) == 0 ? path.substr(9) : path;
+  // The last part says which number of the act it is.
+  if (const auto dot = rest.rfind('.'); dot != std::string::npos) {
+    const std::string key = rest.substr(dot + 1);
+    words = rest.substr(0, dot) + ": " +
+            (key == "at"   ? "time"
+             : key == "to" ? "setting"
+                           : plain_name(key));
+  } else {
+    words = rest;
+  }
+  std::replace(words.begin(), words.end(), '.', ' ');
+  return capital(plain_name(words));
+}
+
+std::string shown_unit(std::string unit) {
+  if (unit == "1") return {};
+  if (unit == "wk") return "weeks";
+  for (const auto& [from, to] :
+       {std::pair<std::string, std::string>{"degC", "°C"}, {"m2", "m²"}, {"wk", "week"}})
+    for (auto at = unit.find(from); at != std::string::npos; at = unit.find(from, at + to.size()))
+      unit.replace(at, from.size(), to);
+  if (unit == "1/min") return "per minute";
+  if (unit == "1/h") return "per hour";
+  return unit;
+}
+
+std::string behind_figure(const std::string& unit) {
+  const std::string shown = shown_unit(unit);
+  return shown.empty() ? shown : " " + shown;
+}
+
+OutputInWords output_in_words(const std::string& name, const std::string& meaning,
+                              const std::string& unit) {
+  struct Entry {
+    const char* label;
+    const char* phrase;  ///< of what flows; null of what stands
+  };
+  static const std::map<std::string, Entry, std::less<>> table = {
+      {"skin_loss", {"Water lost through the skin", "lost through the skin"}},
+      {"bowel_evaporation", {"Evaporated from the bowel", "evaporated from the bowel"}},
+      {"airway_loss", {"Water lost with the breath", "lost with the breath"}},
+      {"urine", {"Urine", "passed as urine"}},
+      {"gastric_drainage", {"Drained from the stomach", "drained from the stomach"}},
+      {"bowel_drip", {"Dripped from the bowel", "dripped from the bowel"}},
+      {"blood_loss", {"Water of blood lost or sampled", "lost with blood"}},
+      {"given_total", {"Water of fluids given", "given"}},
+      {"external_deficit", {"External deficit", "lost by all routes together"}},
+      {"charted_deficit", {"Charted deficit", nullptr}},
+      {"circulating_deficit", {"Circulating deficit", nullptr}},
+      {"third_space", {"Third space", nullptr}},
+      {"haematocrit", {"Haematocrit", nullptr}},
+      {"plasma_sodium", {"Sodium of the plasma", nullptr}},
+      {"mesenteric_flow", {"Blood flow to the bowel", nullptr}}};
+  OutputInWords words;
+  const auto found = table.find(name);
+  words.label = capital(found != table.end() ? found->second.label : meaning);
+  words.flows = found != table.end() && found->second.phrase;
+  if (words.flows) words.phrase = found->second.phrase;
+  words.unit = shown_unit(unit);
+  words.per_kg = unit == "g" || unit == "mL";
+  if (words.per_kg) words.unit = "mL/kg";
+  if (name == "haematocrit") words.factor = 100, words.unit = "%";
+  if (name == "mesenteric_flow" || name == "relative_output")
+    words.factor = 100, words.unit = "% of rest";
+  const bool amount = words.per_kg || unit == "J";
+  words.more = words.flows ? "more" : amount ? "larger" : "higher";
+  words.less = words.flows ? "less" : amount ? "smaller" : "lower";
+  return words;
 }
 
 }  // namespace serosa::runner

@@ -39,4 +39,25 @@ std::string plain_name(std::string name);
 /// What people call an input of the model, given its name in the parameter files.
 std::string input_in_words(const std::string& name);
 
+/// The same for any input of a study, given its path in a case: `Birth weight`, `Bolus: volume`.
+std::string varied_in_words(const std::string& path);
+
+/// An output of the model as people speak of it.
+struct OutputInWords {
+  std::string label;  ///< `External deficit`
+  /// What more of it is called: `lost by all routes together` of what flows, `larger`, `higher`.
+  std::string phrase, more, less;
+  bool flows = false;   ///< gathers since birth: `by 2 h`, not `at 2 h`
+  bool per_kg = false;  ///< an amount of water, shown per kg of birth weight
+  double factor = 1;    ///< from the file's unit to the shown one, weight aside
+  std::string unit;     ///< shown
+};
+OutputInWords output_in_words(const std::string& name, const std::string& meaning,
+                              const std::string& unit);
+
+/// A unit as it stands on a page: `°C`, `m²`; empty for a pure number.
+std::string shown_unit(std::string unit);
+/// The same with a blank before it.
+std::string behind_figure(const std::string& unit);
+
 }  // namespace serosa::runner

@@ -54,8 +54,8 @@ bool is_ours(const std::string& name) {
   static const char* const names[] = {
       "cases",       "tables",          "study.yaml", "runs.nc",    "series.nc",
       "summary.csv", "differences.csv", "bands.csv",  "failed.csv", "failed_runs.csv",
-      "cohort.csv",  "report.html",     "log.txt",    "review.nc",  "review.txt",
-      "review.yaml", "page.json"};
+      "cohort.csv",  "report.html",     "inputs.json", "log.txt",   "review.nc",
+      "review.txt",  "review.yaml",     "page.json"};
   return is_journal(name) || (name.starts_with(".") && name.ends_with(".part")) ||
          std::find(std::begin(names), std::end(names), name) != std::end(names);
 }

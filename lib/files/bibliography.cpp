@@ -241,6 +241,26 @@ std::string family_name(const std::string& name) {
   return blank == std::string::npos ? name : name.substr(blank + 1);
 }
 
+/// How the bibliography says that a work's authors are not known.
+constexpr const char* unnamed = "(not stated)";
+
+/// The year, or that it is not known; the bibliography then says so where the work appeared, and
+/// its year is that of consultation.
+std::string year_of(const Reference& work) {
+  for (const char* name : {"howpublished", "booktitle"})
+    if (const std::string where = work.field(name);
+        where.ends_with("not known") && where.find("year") != std::string::npos)
+      return "year not known";
+  return work.field("year");
+}
+
+/// A title that only names the subject stands in brackets.
+std::string without_brackets(std::string title) {
+  if (title.size() > 2 && title.front() == '[' && title.back() == ']')
+    title = title.substr(1, title.size() - 2);
+  return title;
+}
+
 }  // namespace
 
 std::string Reference::field(std::string_view name) const {
@@ -252,6 +272,11 @@ std::string Reference::short_citation() const {
   std::string who;
   for (const char* name : {"author", "editor"}) {
     if (!who.empty() || field(name).empty()) continue;
+    if (field(name) == unnamed) {
+      // What people would look for instead of a name.
+      who = field("journal").empty() ? without_brackets(field("title")) + "," : field("journal");
+      return who + " " + year_of(*this) + " (authors not stated)";
+    }
     const auto names = people(field(name));
     who = family_name(names[0]);
     const bool others = names.size() > 2 || (names.size() == 2 && names[1] == "others");
@@ -262,16 +287,24 @@ std::string Reference::short_citation() const {
   }
   if (who.empty()) who = field("organization");
   if (who.empty()) who = field("institution");
-  return who + " " + field("year");
+  return who + " " + year_of(*this);
 }
 
 std::string Reference::full_citation() const {
-  std::string who = field("author");
-  for (const char* other : {"editor", "organization", "institution"})
+  std::string who;
+  for (const char* name : {"author", "editor"}) {
+    if (!who.empty()) break;
+    if (field(name) == unnamed) {
+      who = "Authors not stated";
+    } else if (!field(name).empty()) {
+      // Only people are told apart by "and"; the name of an organization may hold one.
+      for (const auto& person : people(field(name)))
+        who += (who.empty() ? "" : "; ") + (person == "others" ? "et al." : person);
+    }
+  }
+  for (const char* other : {"organization", "institution"})
     if (who.empty()) who = field(other);
-  for (std::size_t at = 0; (at = who.find(" and ", at)) != std::string::npos;)
-    who.replace(at, 5, "; ");
-  std::string text = fmt::format("{} ({}). {}.", who, field("year"), field("title"));
+  std::string text = fmt::format("{} ({}). {}.", who, year_of(*this), field("title"));
   for (const char* name : {"journal", "booktitle", "publisher", "howpublished"})
     if (!field(name).empty()) text += " " + field(name);
   if (!field("volume").empty()) text += " " + field("volume");

@@ -21,7 +21,8 @@ struct Reference {
 
   /// The field, or an empty text.
   std::string field(std::string_view name) const;
-  /// "Landis & Pappenheimer 1963", "Lamke et al. 1977".
+  /// "Landis & Pappenheimer 1963", "Lamke et al. 1977"; of a work whose authors are "(not stated)"
+  /// the journal or the title instead. "year not known" where howpublished or booktitle ends so.
   std::string short_citation() const;
   /// Author, year, title, where it appeared, DOI or address, in one line.
   std::string full_citation() const;

@@ -298,6 +298,20 @@ std::vector<std::string> NetcdfReader::variables() const {
   return names;
 }
 
+std::vector<double> NetcdfReader::doubles(const std::string& variable,
+                                          const std::vector<std::size_t>& start,
+                                          const std::vector<std::size_t>& count) const {
+  const Lock lock(library());
+  const int id = id_of(variable);
+  const auto whole = shape_of(id_, id, variable);
+  if (start.size() != whole.size() || count.size() != whole.size())
+    throw NetcdfError("cannot read a part of " + variable + ": it has other dimensions");
+  std::vector<double> values(size_of(count));
+  check_read(nc_get_vara_double(id_, id, start.data(), count.data(), values.data()),
+             "read a part of the numbers of " + variable);
+  return values;
+}
+
 std::vector<std::size_t> NetcdfReader::shape(const std::string& variable) const {
   const Lock lock(library());
   return shape_of(id_, id_of(variable), variable);

@@ -97,6 +97,9 @@ class NetcdfReader {
   std::vector<std::size_t> shape(const std::string& variable) const;
   /// All values, the last dimension fastest; other number types are converted.
   std::vector<double> doubles(const std::string& variable) const;
+  /// A part: where it begins and how far it goes, per dimension.
+  std::vector<double> doubles(const std::string& variable, const std::vector<std::size_t>& start,
+                              const std::vector<std::size_t>& count) const;
   std::vector<std::string> texts(const std::string& variable) const;
   /// A text attribute of a variable, or of the file for an empty name; empty when there is none.
   std::string attribute(const std::string& variable, const std::string& name) const;

@@ -87,3 +87,29 @@ TEST_CASE("a broken bibliography is refused with its line") {
     CHECK_THAT(complaint(row.text), Contains(row.says));
   }
 }
+
+TEST_CASE("A work without named authors or year, and an organization with \"and\" in its name") {
+  Problems problems;
+  const auto works = parse_bibliography(
+      make_source(
+          "r.bib", "r.bib",
+          "@article{a, author={(not stated)}, title={[What it is about]}, journal={J}, year=2017}\n"
+          "@misc{b, author={(not stated)}, title={[What it is about]}, howpublished={a record; year "
+          "of publication not known}, year=2026}\n"
+          "@misc{c, organization={Institute for Health and Care}, title={T}, year=2011}\n"
+          "@misc{d, author={One, A. and others}, title={T}, howpublished={journal and year of "
+          "publication not known}, year=2026}\n"),
+      problems);
+  INFO(problems.text());
+  REQUIRE(works);
+  CHECK(works->at("a").short_citation() == "J 2017 (authors not stated)");
+  CHECK(works->at("a").full_citation() == "Authors not stated (2017). [What it is about]. J");
+  CHECK(works->at("b").short_citation() == "What it is about, year not known (authors not stated)");
+  CHECK(works->at("b").full_citation() ==
+        "Authors not stated (year not known). [What it is about]. a record; year of publication "
+        "not known");
+  CHECK(works->at("c").short_citation() == "Institute for Health and Care 2011");
+  CHECK(works->at("c").full_citation() == "Institute for Health and Care (2011). T.");
+  CHECK(works->at("d").full_citation() ==
+        "One, A.; et al. (year not known). T. journal and year of publication not known");
+}

@@ -1,12 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
 // Reads the page's data and lays its sections out, each by the module of its kind.
+import {choice} from "./chart.js";
 import {element} from "./elements.js";
 import bands from "./kinds/bands.js";
 import distribution from "./kinds/distribution.js";
 import influence from "./kinds/influence.js";
 import intervals from "./kinds/intervals.js";
 import map from "./kinds/map.js";
-import {cases, list, plainTable} from "./kinds/plain.js";
+import {cases, documentText, list, plainTable} from "./kinds/plain.js";
 import pointsPlane from "./kinds/points.js";
 import shares from "./kinds/shares.js";
 import stacked from "./kinds/stacked.js";
@@ -18,6 +19,7 @@ const kinds = {
   bands,
   cases,
   distribution,
+  document: documentText,
   influence,
   intervals,
   list,
@@ -31,15 +33,35 @@ const kinds = {
   waterfall,
 };
 
+function draw(section, page) {
+  return kinds[section.kind]
+    ? kinds[section.kind](section, page)
+    : {nodes: [element("p", {}, "This page cannot draw what stands here.")], charts: []};
+}
+
+/** Sections of one kind of which one shows at a time. */
+function alternatives(section, page) {
+  const {choice: words, alternatives: list} = section.data;
+  const built = list.map((one, i) => draw({...section, id: `${section.id}-${i + 1}`, data: one.data}, page));
+  const blocks = built.map((one, i) => element("div", {hidden: i < list.length - 1},
+    ...(list[i].text ?? []).map((text) => element("p", {}, text)), ...one.nodes));
+  const show = (chosen) => {
+    blocks.forEach((block, i) => { block.hidden = i !== chosen; });
+    for (const chart of built[chosen].charts) chart.follow();
+    built[chosen].ready?.();
+  };
+  const head = list.length > 1 ? [choice(words, list.map((one) => one.label), list.length - 1, show)] : [];
+  return {nodes: [...head, ...blocks], charts: built[list.length - 1].charts, ready: () => built[list.length - 1].ready?.()};
+}
+
 function lay(section, page) {
   const heading = element("h2", {id: `title-${section.id}`}, section.title);
   const body = element("section", {id: section.id, "aria-labelledby": heading.id},
     element("p", {class: "topic"}, section.topic), heading,
     ...(section.text ?? []).map((text) => element("p", {}, text)));
-  const made = kinds[section.kind]
-    ? kinds[section.kind](section, page)
-    : {nodes: [element("p", {}, "This page cannot draw what stands here.")], charts: []};
+  const made = section.data.alternatives ? alternatives(section, page) : draw(section, page);
   body.append(...made.nodes);
+  if (section.below) body.append(...plainTable({data: section.below}).nodes);
   return {body, made};
 }
 

@@ -61,7 +61,7 @@ export function panelSection(section, {seriesOf = null, areaLegend = false, pain
   const key = (series) => `${series.style} ${series.label}`;
   const on = (panel) => (seriesOf ? seriesOf(panel).filter((series) => !off.has(key(series))) : []);
   const made = panels.map((panel, order) => {
-    const readout = element("p", {class: "readout"}, rest);
+    const readout = element("p", {class: "readout hint"}, rest);
     const frame = chart({
       id: `${section.id}-${order + 1}`, title: panel.title, readout,
       columns: () => columns(panel),

@@ -3,7 +3,7 @@
 import * as Plot from "@observablehq/plot";
 import {look} from "../colours.js";
 import {figure} from "../numbers.js";
-import {bottomAxis, leftAxis, panelSection, room} from "../panels.js";
+import {bottomAxis, leftAxis, panelSection, room, titleOf} from "../panels.js";
 
 const sum = (list) => list.reduce((a, b) => a + b, 0);
 
@@ -27,8 +27,8 @@ export default function distribution(section) {
     seriesOf: (panel) => panel.series,
     rest: "Point at a step to read its share.",
     columns: (panel) => [
-      {head: `${panel.axis.label}, from, ${panel.axis.unit}`, values: ["below", ...panel.edges.slice(0, -1).map(figure), "above", "no value"]},
-      {head: `to, ${panel.axis.unit}`, values: [figure(panel.edges[0]), ...panel.edges.slice(1).map(figure), figure(panel.edges[panel.edges.length - 1]), ""]},
+      {head: `${titleOf(panel.axis)}, from`, values: ["below", ...panel.edges.slice(0, -1).map(figure), "above", "no value"]},
+      {head: panel.axis.unit ? `to, ${panel.axis.unit}` : "to", values: [figure(panel.edges[0]), ...panel.edges.slice(1).map(figure), figure(panel.edges[panel.edges.length - 1]), ""]},
       ...panel.series.map((series) => ({head: `${series.label}, ${counted}`, values: [series.below, ...series.counts, series.above, series.missing], digits: 0})),
     ],
     paint: (panel, on, width) => {
@@ -45,7 +45,7 @@ export default function distribution(section) {
       const height = Math.round(Math.min(320, Math.max(220, width * 0.5)));
       return {
         hot,
-        label: `share of ${counted} by ${panel.axis.label}, ${panel.axis.unit}. ${on.map((series) => `${series.label}: median ${figure(series.median)}`).join("; ")}`,
+        label: `share of ${counted} by ${titleOf(panel.axis)}. ${on.map((series) => `${series.label}: median ${figure(series.median)}`).join("; ")}`,
         options: {
           height, marginLeft: 56, marginRight: 14, marginTop: 30, marginBottom: 46,
           x: {domain: room(domain, false, 0.02)},

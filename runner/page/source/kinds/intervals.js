@@ -6,7 +6,7 @@ import {look} from "../colours.js";
 import {element} from "../elements.js";
 import {figure} from "../numbers.js";
 import {broken} from "../chart.js";
-import {bottomAxis, levels, panelSection, room, textWidth} from "../panels.js";
+import {bottomAxis, levels, panelSection, room, textWidth, titleOf} from "../panels.js";
 
 const words = (point) =>
   Number.isFinite(point.low) && Number.isFinite(point.high) ? `${figure(point.value)} (${figure(point.low)} to ${figure(point.high)})` : figure(point.value);
@@ -20,7 +20,7 @@ export default function intervals(section) {
       {head: "Row", values: panel.categories.flatMap((category) => panel.series.map(() => category))},
       {head: "Series", values: panel.categories.flatMap(() => panel.series.map((series) => series.label))},
       ...["value", "low", "high"].map((what) => ({
-        head: {value: `${panel.axis.label}, ${panel.axis.unit}`, low: "Lower end of the interval", high: "Upper end of the interval"}[what],
+        head: {value: titleOf(panel.axis), low: "Lower end of the interval", high: "Upper end of the interval"}[what],
         values: panel.categories.flatMap((_, i) => panel.series.map((series) => series.points[i]?.[what] ?? null)),
       })),
     ],
@@ -33,11 +33,11 @@ export default function intervals(section) {
         const label = broken(category, letters);
         const first = below + 6 + 16 * label.split("\n").length;
         const top = below;
-        below = first + step * Math.max(1, on.length) + 6;
+        below = first + step * (panel.together ? 1 : Math.max(1, on.length)) + 6;
         return {label, top, first};
       });
       const dots = on.flatMap((series, k) => series.points.map((point, i) => point && {
-        ...point, low: end(point.low), high: end(point.high), series, category: panel.categories[i], y: rows[i].first + step * (k + 0.5),
+        ...point, low: end(point.low), high: end(point.high), series, category: panel.categories[i], y: rows[i].first + step * (panel.together ? 0.5 : k + 0.5),
       })).filter(Boolean);
       const domain = room([...dots.flatMap((dot) => [dot.value, dot.low, dot.high]), ...panel.references.map((one) => one.value)], panel.axis.log, 0.08);
       const height = below + 56;
@@ -45,8 +45,8 @@ export default function intervals(section) {
       const named = levels(panel.references, (one) => (panel.axis.log ? 0 : (one.value - domain[0]) * perWidth), (one) => textWidth(one.label));
       const top = 16 + 15 * Math.max(0, ...named.map((one) => one.level));
       return {
-        hot: dots.map((dot) => ({x: dot.value, y: dot.y, wx: 0.3, wy: 3, words: `${dot.category}${panel.series.length > 1 ? `, ${dot.series.label}` : ""}: ${words(dot)}${panel.axis.unit ? ` ${panel.axis.unit}` : ""}${dot.hollow ? `, not distinguishable from “${panel.references[0].label}”` : ""}`})),
-        label: `${panel.axis.label}, ${panel.axis.unit}. ${dots.map((dot) => `${dot.category}${panel.series.length > 1 ? `, ${dot.series.label}` : ""} ${words(dot)}${dot.hollow ? " (not distinguishable)" : ""}`).join("; ")}`,
+        hot: dots.map((dot) => ({x: dot.value, y: dot.y, wx: 0.3, wy: 3, words: `${dot.category}${panel.series.length > 1 ? `, ${dot.series.label}` : ""}: ${words(dot)}${panel.axis.unit ? ` ${panel.axis.unit}` : ""}${dot.hollow && panel.references.length ? `, not distinguishable from “${panel.references[0].label}”` : ""}`})),
+        label: `${titleOf(panel.axis)}. ${dots.map((dot) => `${dot.category}${panel.series.length > 1 ? `, ${dot.series.label}` : ""} ${words(dot)}${dot.hollow && panel.references.length ? " (not distinguishable)" : ""}`).join("; ")}`,
         options: {
           height: height + top, marginLeft: 14, marginRight: 14, marginTop: 10 + top, marginBottom: 46,
           x: {domain, type: panel.axis.log ? "log" : "linear"},
@@ -65,7 +65,7 @@ export default function intervals(section) {
       };
     },
   });
-  const hollow = section.data.panels.find((panel) => panel.series.some((series) => series.points.some((point) => point?.hollow)));
+  const hollow = section.data.panels.find((panel) => panel.references.length && panel.series.some((series) => series.points.some((point) => point?.hollow)));
   if (hollow)
     built.nodes.unshift(element("p", {class: "topic"}, `Hollow dots: not distinguishable from “${hollow.references[0].label}”, which the interval holds.`));
   return built;

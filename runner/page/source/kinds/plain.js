@@ -30,6 +30,17 @@ export function list(section) {
 }
 
 export function plainTable(section) {
-  const {head, rows, text} = section.data;
-  return {nodes: [element("div", {class: "scroll whole"}, table(head, rows, {kind: text ? "text" : ""}))], charts: []};
+  const {head, rows, text, prose} = section.data;
+  return {nodes: [element("div", {class: "scroll whole"}, table(head, rows, {kind: prose ? "prose" : text ? "text" : ""}))], charts: []};
+}
+
+/** A chapter of a document: paragraphs, headings, lists and tables in their order. */
+export function documentText(section) {
+  const made = section.data.blocks.map((block) => {
+    if (block.kind === "heading") return element("h3", {}, block.text);
+    if (block.kind === "list") return element("ul", {class: "items"}, ...block.items.map((item) => element("li", {}, item)));
+    if (block.kind === "table") return element("div", {class: "scroll whole"}, table(block.head, block.rows, {kind: "text"}));
+    return element("p", {}, block.text);
+  });
+  return {nodes: made, charts: []};
 }
