@@ -16,6 +16,8 @@
 #include "files/fit_results.hpp"
 #include "runner/build_info.hpp"
 #include "runner/computation.hpp"
+#include "runner/fit_page.hpp"
+#include "runner/page_section.hpp"
 #include "runner/progress.hpp"
 #include "runner/text_table.hpp"
 #include "simulate/isa.hpp"
@@ -79,8 +81,9 @@ std::string label_of(const study::Input& input) {
 }
 
 std::string interval_text(const study::FittedInput& in) {
-  return fmt::format("{} to {}", in.low_open ? "open" : figure(in.low),
-                     in.high_open ? "open" : figure(in.high));
+  if (in.low_open && in.high_open) return "open";
+  return fmt::format("{} to {}", in.low_open ? "open" : fit_figure(in.low),
+                     in.high_open ? "open" : fit_figure(in.high));
 }
 
 std::string fitted_table(const files::FitResult& r) {
@@ -90,16 +93,17 @@ std::string fitted_table(const files::FitResult& r) {
     const auto& input = f.problem.study.inputs[j];
     const auto& range = f.problem.ranges[j];
     const auto& in = r.fit->inputs[j];
-    table.row(label_of(input), {figure(in.value), interval_text(in),
-                                fmt::format("{} to {}", figure(range.low), figure(range.high)),
-                                std::string(word_of(in.verdict))});
+    table.row(label_of(input),
+              {fit_figure(in.value), interval_text(in),
+               fmt::format("{} to {}", fit_figure(range.low), fit_figure(range.high)),
+               std::string(word_of(in.verdict))});
   }
   return table.text();
 }
 
 std::string residual_table(const files::FitResult& r) {
   const auto& p = r.file->problem;
-  TextTable table({"measured", "residual in SD: mean", "root mean square"});
+  TextTable table({"figures", "residual in SD: mean", "root mean square"});
   for (std::size_t o = 0; o < p.observables.size(); ++o) {
     double n = 0, sum = 0, squares = 0;
     for (std::size_t i = 0; i < p.measurements.size(); ++i) {
@@ -153,11 +157,13 @@ std::string report_of(const files::FitResult& r) {
       f.problem.measurements.size(), f.problem.ranges.size(), fit.agreeing, fit.starts.size(),
       f.settings.seed, figure(fit.chi_square), fit.freedom,
       fit.freedom > 0
-          ? fmt::format(": by chance as large or larger in {} of repetitions", percent(fit.p))
+          ? fmt::format(": by chance as large or larger in {} % of repetitions", percent(fit.p))
           : "");
   text += fitted_table(r) + "\n";
-  for (const auto& sentence : findings(r)) text += wrapped("- " + sentence, 0, 2);
-  text += "\n" + residual_table(r) + "\n" + std::string(files::caution) + "\n";
+  const auto sentences = findings(r);
+  for (const auto& sentence : sentences) text += wrapped("- " + sentence, 0, 2);
+  text += (sentences.empty() ? "" : "\n") + residual_table(r) + "\n" + std::string(files::caution) +
+          "\n";
   return text;
 }
 
@@ -186,7 +192,7 @@ ExitCode carry_out_fit(const FitRequest& request) {
   auto folder = request.out.empty() ? files::ResultsFolder::claim_next("results", f.name)
                                     : files::ResultsFolder::claim(request.out);
   const std::size_t pieces = f.settings.starts + 2 * f.problem.ranges.size();
-  Progress progress(f.name, 0, pieces, request.quiet);
+  Progress progress(f.name, 0, pieces, request.quiet, "searches");
   std::size_t seen = 0;
   const study::Fit fit = study::fit(f.problem, f.settings, [&](std::size_t done, std::size_t) {
     progress.add(done - seen);
@@ -207,9 +213,11 @@ ExitCode carry_out_fit(const FitRequest& request) {
   const std::string text = report_of(r);
   files::write_fit(folder, r, {{"table.txt", text}},
                    log_text(request, *all, progress.seconds(), fit.runs));
+  page::write(folder, page_of_fit(r, findings(r)));
   folder.keep();
   const std::string place = folder.path().string();
-  print(request.quiet ? place + "\n" : text + "\nResults: " + place + "\n");
+  const std::string page = (folder.path() / "report.html").string();
+  print(request.quiet ? place + "\n" : text + "\nResults: " + place + "\nPage:    " + page + "\n");
   return ExitCode::done;
 }
 
@@ -241,7 +249,7 @@ ExitCode repeat(const FitRequest& request) {
   const auto all = load(request);
   const auto& f = all->file;
   const auto truth = files::values_of(f, request.truth);
-  Progress progress(f.name, 0, request.repeats, request.quiet);
+  Progress progress(f.name, 0, request.repeats, request.quiet, "repeats");
   std::size_t seen = 0;
   const auto sum = study::repeated(f.problem, truth, request.repeats, f.settings,
                                    files::error_of(f), [&](std::size_t done, std::size_t) {
@@ -250,20 +258,25 @@ ExitCode repeat(const FitRequest& request) {
                                      progress.tick();
                                    });
   progress.end();
-  TextTable table({"true", "fitted: mean", "SD", "true value in the interval", "interval closed"});
+  TextTable table({"true", "fitted: mean", "SD", "interval holds it", "interval closed"});
   const double fitted = static_cast<double>(sum.repeats - sum.failed);
   const auto of = [&](std::size_t count) { return fmt::format("{} of {:.0f}", count, fitted); };
   for (std::size_t j = 0; j < truth.size(); ++j) {
     const auto& input = f.problem.study.inputs[j];
-    table.row(label_of(input), {figure(truth[j]), figure(sum.mean[j]), figure(sum.sd[j]),
-                                of(sum.covered[j]), of(sum.closed[j])});
+    table.row(label_of(input), {fit_figure(truth[j]), fit_figure(sum.mean[j]),
+                                fit_figure(sum.sd[j]), of(sum.covered[j]), of(sum.closed[j])});
   }
-  std::string text = fmt::format(
-      "{}\n\nThe figures of {} were simulated {} times with the stated errors (seed {} and on) and "
-      "fitted again, {} {} each.\nIntervals of {} should hold the true value about as often.\n\n{}",
-      f.title, files::quote(fs::path(request.data).filename().string()), sum.repeats,
-      f.settings.seed, f.settings.starts, f.settings.starts == 1 ? "search" : "searches",
-      confidence_text(f), table.text());
+  std::string text =
+      f.title + "\n\n" +
+      wrapped(
+          fmt::format("The figures of {} were simulated {} times with the stated errors (seed {} "
+                      "and on) and fitted again, {} {} each. Intervals of {} should hold the "
+                      "true value about as often.",
+                      files::quote(fs::path(request.data).filename().string()), sum.repeats,
+                      f.settings.seed, f.settings.starts,
+                      f.settings.starts == 1 ? "search" : "searches", confidence_text(f)),
+          0, 0) +
+      "\n" + table.text();
   if (sum.failed > 0) text += fmt::format("\n{} could not be fitted: a run failed.\n", sum.failed);
   print(text + "\n" + std::string(files::caution) + "\n");
   return sum.failed > 0 ? ExitCode::run_failed : ExitCode::done;

@@ -10,7 +10,9 @@ namespace serosa::runner {
 class Progress {
  public:
   /// @param before  runs that were there already
-  Progress(std::string name, std::uint64_t before, std::uint64_t all, bool quiet);
+  /// @param counted  what there are so many of
+  Progress(std::string name, std::uint64_t before, std::uint64_t all, bool quiet,
+           std::string counted = "runs");
   void add(std::uint64_t runs) { done_ += runs; }
   /// Shows where it stands when it is time to.
   void tick();
@@ -22,7 +24,7 @@ class Progress {
   using Clock = std::chrono::steady_clock;
   std::string line() const;
 
-  std::string name_;
+  std::string name_, counted_;
   std::uint64_t before_, done_, all_;
   bool quiet_, terminal_;
   Clock::time_point start_ = Clock::now(), shown_ = Clock::now();

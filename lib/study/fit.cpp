@@ -471,6 +471,7 @@ class Walk {
       const Side::Point there = point(to, above);
       if (!std::isfinite(there.rise)) break;
       end = there;
+      side_.points.push_back(end);
       if (root(there) < aim) {
         below = there, low = root(there) - aim;
         if (kept == -1) high *= 0.5;
@@ -483,7 +484,6 @@ class Walk {
     }
     side_.limit = end.shares[held_];
     side_.at_limit = end.shares;
-    if (end.rise != side_.points.back().rise) side_.points.push_back(end);
   }
 
   Objective& objective_;

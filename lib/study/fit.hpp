@@ -24,7 +24,7 @@
     "bound")                                                                         \
   X(cannot_tell, "cannot tell", "no value within its bounds is refused by the data") \
   X(not_apart, "cannot tell apart",                                                  \
-    "the data tell it only together with others: any value is made up for by them")  \
+    "the data tell it only together with others, which make up for its changes")     \
   X(no_effect, "no effect", "no measured figure depends on it")
 
 // X(enumerator, word, sentence)

@@ -70,7 +70,8 @@ def check_folder(place):
     names = {path.relative_to(first).as_posix() for path in first.rglob("*") if path.is_file()}
     assert {"fit.csv", "profiles.csv", "residuals.csv", "starts.csv", "correlations.csv",
             "combinations.csv", "residual_summary.csv", "courses.csv", "fit.nc", "fitted.yaml",
-            "fit.yaml", "data.csv", "table.txt", "manifest.json", "log.txt"} <= names, names
+            "fit.yaml", "data.csv", "table.txt", "manifest.json", "log.txt",
+            "page.json", "report.html"} <= names, names
     for name in names - {"log.txt"}:
         assert (first / name).read_bytes() == (second / name).read_bytes(), name
     manifest = json.loads((first / "manifest.json").read_text())
