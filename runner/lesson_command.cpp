@@ -1,11 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <memory>
+#include <string>
+#include <vector>
 
 #include "files/results.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
 #include "runner/lesson_data.hpp"
+#include "runner/lesson_file.hpp"
 #include "runner/lesson_parts.hpp"
 #include "runner/page_text.hpp"
 
@@ -16,6 +19,7 @@ namespace {
 struct Wish {
   std::string out = "lesson.html";
   std::string models;
+  std::vector<std::string> own;
   bool quiet = false;
   bool json = false;
 };
@@ -33,6 +37,7 @@ nlohmann::ordered_json data_of(const Wish& wish) {
       {"caution", files::caution},
       {"program", {{"name", "serosa"}, {"version", build.version}, {"commit", build.commit}}}};
   data.update(lesson_models(models));
+  data.update(read_lessons(models, wish.own, data["cases"]));
   return data;
 }
 
@@ -60,6 +65,11 @@ void add_lesson(CLI::App& app, Command& chosen) {
   command->add_option("--out", wish->out, "The page; one that is there is replaced")
       ->type_name("FILE")
       ->capture_default_str();
+  command
+      ->add_option("--add", wish->own,
+                   "A lesson of your own, beside those that come along; may be repeated")
+      ->type_name("FILE")
+      ->allow_extra_args(false);
   auto* const quiet =
       command->add_flag("--quiet", wish->quiet, "Print nothing but the path of the page");
   command->add_flag("--json", wish->json, "Print what the page knows as JSON and write no page")
@@ -69,10 +79,12 @@ void add_lesson(CLI::App& app, Command& chosen) {
                    "Folder of the data files, instead of the one that belongs to the program")
       ->type_name("DIR");
   command->footer(
-      "Two babies side by side, one difference between them, and the curves move with the\n"
-      "controls. Opens in a browser from disk, without a network.\n\n"
+      "Two newborns side by side, one difference between them, and the curves move with the\n"
+      "controls; lessons with questions to be guessed first, and worksheets to print. Opens in\n"
+      "a browser from disk, without a network.\n\n"
       "Examples:\n"
-      "  serosa lesson --out lesson.html\n\n" +
+      "  serosa lesson --out lesson.html\n"
+      "  serosa lesson --add our-lesson.yaml\n\n" +
       help_end());
   command->callback([wish, &chosen] {
     chosen = [wish] {

@@ -157,7 +157,7 @@ Json lesson_models(const files::Models& models) {
   SEROSA_BODY(SEROSA_NAME)
 #undef SEROSA_NAME
   json["statuses"] = Json::array();
-  for (const auto& status : simulate::run_statuses) json["statuses"].push_back(status.message);
+  for (const auto& status : simulate::run_statuses) json["statuses"].push_back(status.name);
   using files::DataKind;
   json["covers"] = data_files(folder, DataKind::cover, files::read_cover);
   json["fluids"] = data_files(folder, DataKind::fluid, files::read_fluid);
