@@ -17,6 +17,7 @@
 #include "files/study_file.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
+#include "runner/lesson_file.hpp"
 #include "runner/text_table.hpp"
 
 namespace serosa::runner {
@@ -139,7 +140,8 @@ const std::vector<std::pair<std::string, const files::KeyTable*>>& schemas() {
       {"study", &files::study_keys()},
       {"protocol", &files::protocol_keys()},
       {"review", &files::review_keys()},
-      {"cohort", &files::cohort_keys()}};
+      {"cohort", &files::cohort_keys()},
+      {"lesson", &lesson_keys()}};
   return all;
 }
 

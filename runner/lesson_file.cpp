@@ -65,11 +65,11 @@ const KeyTable& step_keys() {
 }
 
 const KeyTable& step_word_keys() {
-  static const KeyTable table{"step",
-                              "The words of one step.",
-                              {text("text", "what to do").required(),
-                               text("question", "what the group is asked"),
-                               text("why", "the explanation")}};
+  static const KeyTable table{
+      "step",
+      "The words of one step.",
+      {text("text", "what to do").required(), text("question", "what the group is asked"),
+       text("why", "the explanation")}};
   return table;
 }
 
@@ -168,8 +168,9 @@ class LessonReader {
     auto told = r.maybe_map(key);
     if (!told) return {};
     const auto path = told->file("case", models_.folder);
-    const auto changes = told->given("change") ? told->texts("change")
-                                               : (told->texts("change"), std::vector<std::string>{});
+    const auto changes = told->given("change")
+                             ? told->texts("change")
+                             : (told->texts("change"), std::vector<std::string>{});
     told->finish();
     if (!path) return {};
     const auto file = files::read_case(*path, models_, changes, problems);
@@ -208,8 +209,7 @@ Json words_of(const fs::path& path) {
   problems.refuse_if_any();
   Json words = Json::object();
   for (const auto& entry : document->root.entries) {
-    if (!entry.value.is_text())
-      problems.error(entry.value.origin, entry.key, "a text is expected");
+    if (!entry.value.is_text()) problems.error(entry.value.origin, entry.key, "a text is expected");
     words[entry.key] = entry.value.text;
   }
   problems.refuse_if_any();
@@ -221,11 +221,11 @@ void compare_keys(const Json& own, const Json& other, const fs::path& path) {
   files::Problems problems;
   for (const auto& [key, text] : own.items())
     if (!other.contains(key))
-      problems.error({}, {}, path.filename().string() + ": the words of \"" + key + "\" are missing");
+      problems.error({}, {},
+                     path.filename().string() + ": the words of \"" + key + "\" are missing");
   for (const auto& [key, text] : other.items())
     if (!own.contains(key))
-      problems.error({}, {},
-                     path.filename().string() + ": the page has no words \"" + key + "\"");
+      problems.error({}, {}, path.filename().string() + ": the page has no words \"" + key + "\"");
   problems.refuse_if_any();
 }
 
@@ -234,12 +234,12 @@ void compare_keys(const Json& own, const Json& other, const fs::path& path) {
 const KeyTable& lesson_keys() {
   using namespace files;
   static const KeyTable table{
-      "lesson",
-      "A lesson: two newborns, and steps with questions to be guessed.",
+      "lesson", "A lesson: two newborns, and steps with questions to be guessed.",
       with(common_keys(),
            {map("first", newborn_keys(), "newborn A").required(),
             map("second", newborn_keys(), "newborn B").required(),
-            quantity("hours", "h", "how much of the course is shown").possible(0.5, 200)
+            quantity("hours", "h", "how much of the course is shown")
+                .possible(0.5, 200)
                 .fallback("6 h"),
             maps("steps", step_keys(), "the steps in their order").length(1, 20).required()})};
   return table;
@@ -248,10 +248,10 @@ const KeyTable& lesson_keys() {
 const KeyTable& lesson_translation_keys() {
   using namespace files;
   static const KeyTable table{
-      "lesson translation",
-      "The words of a lesson in another language.",
-      with(common_keys(),
-           {maps("steps", step_word_keys(), "as many as the lesson has").length(1, 20).required()})};
+      "lesson translation", "The words of a lesson in another language.",
+      with(
+          common_keys(),
+          {maps("steps", step_word_keys(), "as many as the lesson has").length(1, 20).required()})};
   return table;
 }
 

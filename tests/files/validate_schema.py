@@ -17,8 +17,8 @@ except ImportError as missing:
 
 program, models = sys.argv[1], pathlib.Path(sys.argv[2])
 FOLDERS = {"case": "cases", "cover": "covers", "fluid": "fluids", "warmer": "warmers",
-           "room": "rooms", "experiment": "published", "study": "studies", "cohort": "cohorts", "fit": "fits",
-           "protocol": "protocols", "review": "reviews"}
+           "room": "rooms", "experiment": "published", "study": "studies", "cohort": "cohorts",
+           "fit": "fits", "protocol": "protocols", "review": "reviews", "lesson": "lessons"}
 yaml = YAML(typ="safe", pure=True)
 yaml.version = (1, 2)
 failures = []

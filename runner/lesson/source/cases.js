@@ -153,9 +153,6 @@ export function controlsOf(data) {
   at("fluids", "maintenance_at", "maintenance", "min", 60, 1, 360, 1);
   // A bolus of 0 mL/kg keeps its place, so that the next is still the second.
   const boluses = (c) => acts(c, "bolus").filter((act) => act.purpose === 1);
-  choice("fluids", "bolus_fluid", fluidNames, (c) => boluses(c)[0]?.fluid ?? null, (c, name) => {
-    for (const act of boluses(c)) Object.assign(act, fluid(name));
-  });
   for (const n of [1, 2, 3]) {
     number("fluids", `bolus_${n}`, "mL/kg", 0, 30, 1, (c) => boluses(c)[n - 1]?.volume ?? 0, (c, x) => {
       if (x <= 0 && !boluses(c)[n - 1]) return;
@@ -172,6 +169,9 @@ export function controlsOf(data) {
       if (act) act.at = Math.min(Math.max(x * minute, low), high);
     });
   }
+  choice("fluids", "bolus_fluid", fluidNames, (c) => boluses(c)[0]?.fluid ?? null, (c, name) => {
+    for (const act of boluses(c)) Object.assign(act, fluid(name));
+  });
   list.push({group: "end", id: "until", kind: "choice", options: ["1", "2", "6", "12", "24", "48", "72"], get: (c) => String(tidy(c.until)), set: (c, text) => {
     const last = Math.max(0, ...c.timeline.map((act) => act.at));
     c.until = Math.max(Number(text), last);

@@ -30,10 +30,10 @@ export const deficits = [
 const margins = {marginLeft: 50, marginRight: 12, marginTop: 28, marginBottom: 44};
 
 /** A chart in its frame; `paint(width)` gives what Plot shall draw and the words for who cannot see it. */
-function frame({id, title, columns}) {
+function frame({id, columns}) {
   const drawing = element("div", {class: "drawing"});
   const legend = element("ul", {class: "readout", "aria-live": "off"});
-  const heading = element("h3", {}, title);
+  const heading = element("h3", {});
   const behind = element("details", {class: "behind"}, element("summary", {}, say("chart.numbers")));
   const figure = element("figure", {id, class: "chart-frame"}, element("figcaption", {}, heading), legend, drawing, behind);
   let stale = true;
@@ -45,7 +45,7 @@ function frame({id, title, columns}) {
       element(k ? "td" : "th", k ? {} : {scope: "row"}, typeof column.values[i] === "string" ? column.values[i] : digits(column.values[i], 2)))));
     const saving = element("button", {type: "button", onclick: () => save(`${id}.csv`, "text/csv", csv(list))}, say("chart.save"));
     behind.querySelectorAll(":scope > :not(summary)").forEach((old) => old.remove());
-    behind.append(saving, element("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": title},
+    behind.append(saving, element("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": heading.textContent},
       element("table", {}, element("thead", {}, element("tr", {}, ...list.map((column) => element("th", {scope: "col"}, column.head)))),
         element("tbody", {}, ...rows))));
   };
@@ -108,7 +108,7 @@ const padded = (values) => {
 export function charts(view) {
   const list = [];
   const make = ({id, title, series, area, unit, format = 1, same = [], marks = () => []}) => {
-    const one = frame({id, title: title(), columns: () => [
+    const one = frame({id, columns: () => [
       {head: say("axis.time"), values: [...view.times]},
       ...series().map((entry) => ({head: `${entry.label}, ${unit}`, values: [...entry.values]})),
     ]});
@@ -124,7 +124,7 @@ export function charts(view) {
     Object.assign(one, {
       id, same, extent,
       prepare() {
-        shown = series();
+        shown = series().map((entry) => ({...entry, values: [...entry.values]}));
         one.heading.textContent = title();
       },
       paint(domain) {
@@ -242,6 +242,9 @@ export function guessChart(view, ask, onGuess) {
           const list = valuesOf(n);
           return Plot.line(times.map((t, i) => ({t, value: list[i]})), {x: "t", y: "value", stroke: colour, strokeWidth: 3, strokeDasharray: dash ?? undefined, clip: true});
         }),
+        ...curves.map((n) => Plot.text([{t: ask.until, value: valuesOf(n)[times.length - 1]}], {
+          x: "t", y: "value", text: () => view.babies[n].letter, dx: -8, dy: -10, fontSize: 15, fontWeight: 700, fill: look(`case:${n}`).colour, stroke: "#fff", strokeWidth: 4,
+        })),
         ...mark,
         ...axes(ask.until, width, ask.unit),
       ],

@@ -40,7 +40,7 @@ export function drawing(baby, i, hour) {
   const at = (name) => baby.values[name][i];
   const perKg = (name) => at(name) / baby.weight;
   const figure = (x) => digits(x, 1);
-  const svg = svgElement("svg", {viewBox: "0 0 420 300", role: "img", class: "newborn", "font-family": "inherit"});
+  const svg = svgElement("svg", {viewBox: "0 0 440 300", role: "img", class: "newborn", "font-family": "inherit"});
   const stores = [
     ["blood", at("blood_volume")], ["wall", at("wall_water")], ["lumen", at("lumen_water")], ["surface", at("surface_water")],
     ["dressing", at("dressing_water")], ["stomach", at("stomach_water")],
@@ -50,16 +50,16 @@ export function drawing(baby, i, hour) {
   svg.setAttribute("aria-label", `${say("drawing.label", {letter: baby.letter, time: time(hour)})} ` +
     [...ways.map(([style, x]) => `${say(`route.${style}`)} ${figure(x)} mL/kg`), ...stores.map(([name, x]) => `${say(`store.${name}`)} ${digits(x, 0)} mL`)].join("; "));
 
-  // The newborn lies on its back, head to the left: head, trunk, arm, legs, all in one plain outline.
+  // The newborn lies on its back, head to the left: trunk, legs and head, one plain outline.
   const body = svgElement("g", {fill: skinTone, stroke: ink, "stroke-width": 1.6, "stroke-linejoin": "round"});
   body.append(
-    svgElement("ellipse", {cx: 74, cy: 186, rx: 40, ry: 35}),
-    svgElement("path", {d: "M112 172 C150 150 232 150 268 166 C300 160 330 170 348 188 C356 200 346 210 330 206 C306 200 292 206 268 214 C232 226 150 224 112 204 Z"}),
-    svgElement("path", {d: "M150 200 C166 214 190 226 206 226 C214 226 214 216 206 213 C190 208 178 200 168 190", fill: "none"}),
+    svgElement("path", {d: "M96 170 C140 150 226 150 272 164 C306 160 352 166 378 182 C392 192 390 206 372 206 C340 202 306 206 276 214 C232 228 146 226 96 206 Z"}),
+    svgElement("path", {d: "M276 190 C306 184 346 186 372 194", fill: "none"}),
+    svgElement("ellipse", {cx: 78, cy: 186, rx: 42, ry: 36}),
   );
   svg.append(body);
   // Line of the mattress.
-  svg.append(svgElement("line", {x1: 20, x2: 400, y1: 232, y2: 232, stroke: "#777", "stroke-width": 1}));
+  svg.append(svgElement("line", {x1: 16, x2: 424, y1: 232, y2: 232, stroke: "#777", "stroke-width": 1}));
 
   // Blood: a disc in the chest.
   const bloodColour = look("blood_loss").colour;
@@ -71,7 +71,7 @@ export function drawing(baby, i, hour) {
 
   // The bowel, outside: its lumen, round it the wall, round that what lies on the surface or in the wrap.
   if (baby.exposed) {
-    const [cx, cy] = [258, 132];
+    const [cx, cy] = [270, 128];
     const lumen = radius(at("lumen_water"), 9);
     const wall = radius(at("lumen_water") + at("wall_water"), 9);
     const all = radius(at("lumen_water") + at("wall_water") + at("surface_water") + at("dressing_water"), 9);
@@ -87,20 +87,20 @@ export function drawing(baby, i, hour) {
       svg.append(text(cx + all + 14, cy + 4, say("drawing.covered"), {anchor: "start", size: 11}));
     }
     svg.append(arrow(cx, cy - all - 10, 0, -52, perKg("bowel_evaporation"), "bowel_evaporation"));
-    svg.append(text(cx + 20, cy - all - 38, `${say("route.bowel_evaporation")} ${figure(perKg("bowel_evaporation"))}`, {anchor: "start", size: 12}));
+    svg.append(text(cx, cy - all - 66, `${say("route.bowel_evaporation")} ${figure(perKg("bowel_evaporation"))}`));
     if (perKg("bowel_drip") > 0.05) {
       svg.append(arrow(cx + all * 0.75, cy + all * 0.7, 34, 40, perKg("bowel_drip"), "bowel_drip"));
       svg.append(text(cx + all * 0.75 + 40, cy + all * 0.7 + 36, `${say("route.bowel_drip")} ${figure(perKg("bowel_drip"))}`, {anchor: "start", size: 12}));
     }
   }
   // Skin, breath, urine, stomach tube, and what is given.
-  svg.append(arrow(150, 156, 0, -46, perKg("skin_loss"), "skin"), text(150, 104, `${say("route.skin")} ${figure(perKg("skin_loss"))}`));
-  svg.append(arrow(52, 152, -14, -42, perKg("airway_loss"), "airway"), text(6, 98, `${say("route.airway")} ${figure(perKg("airway_loss"))}`, {anchor: "start"}));
-  svg.append(arrow(330, 208, 20, 44, perKg("urine"), "urine"), text(366, 262, `${say("route.urine")} ${figure(perKg("urine"))}`));
+  svg.append(arrow(172, 154, 0, -40, perKg("skin_loss"), "skin"), text(168, 106, `${say("route.skin")} ${figure(perKg("skin_loss"))}`));
+  svg.append(arrow(54, 152, -12, -56, perKg("airway_loss"), "airway"), text(6, 86, `${say("route.airway")} ${figure(perKg("airway_loss"))}`, {anchor: "start"}));
+  svg.append(arrow(346, 206, 18, 46, perKg("urine"), "urine"), text(382, 270, `${say("route.urine")} ${figure(perKg("urine"))}`));
   svg.append(arrow(203, 226, 0, 34, perKg("gastric_drainage"), "gastric_drainage"), text(212, 276, `${say("route.gastric_drainage")} ${figure(perKg("gastric_drainage"))}`));
-  if (perKg("given_total") > 0.01) svg.append(arrow(96, 274, 22, -54, perKg("given_total"), "given"));
+  if (perKg("given_total") > 0.01) svg.append(arrow(92, 276, 26, -58, perKg("given_total"), "given"));
   svg.append(text(80, 290, `${say("route.given")} ${figure(perKg("given_total"))}`));
-  svg.append(text(8, 20, say("drawing.unit", {time: time(hour)}), {anchor: "start", size: 12}));
+  svg.append(text(6, 16, say("drawing.unit", {time: time(hour)}), {anchor: "start", size: 12}));
   return svg;
 }
 

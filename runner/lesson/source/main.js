@@ -194,7 +194,7 @@ class Page {
     for (const n of [0, 1]) {
       const baby = this.state.babies[n];
       const names = Object.keys(this.data.cases).filter((name) => !name.startsWith("lesson/"));
-      const select = element("select", {"data-start": letters[n]}, ...names.map((name) => element("option", {value: name}, this.data.cases[name].title)));
+      const select = element("select", {"data-start": letters[n], "aria-label": `${letters[n]} ${say("start.label")}`}, ...names.map((name) => element("option", {value: name}, this.data.cases[name].title)));
       if (!names.includes(baby.from)) select.prepend(element("option", {value: ""}, say(baby.text ? "start.file" : "start.lesson")));
       select.value = names.includes(baby.from) ? baby.from : "";
       select.addEventListener("change", () => {
@@ -366,8 +366,7 @@ class Page {
   /** Blood volume of the same newborn, bowel inside, under ordinary care; kept while nothing of it changes. */
   twin(one, care, times, until) {
     const clamped = one.timeline.filter((act) => act.act === "clamp-cord").at(-1)?.at ?? one.baby.cord_clamped_at;
-    const twin = {...care, baby: {...one.baby}, parameters: one.parameters, until: one.until,
-      timeline: care.timeline.map((act) => (act.act === "clamp-cord" ? {...act, at: clamped} : act))};
+    const twin = {...care, baby: one.baby, cord_clamped_at: clamped, parameters: one.parameters, until: one.until};
     const name = JSON.stringify([twin.baby, clamped, one.parameters, times.length, times[times.length - 1], one.until, this.currentGuess()?.at]);
     this.twins ??= new Map();
     if (!this.twins.has(name)) {
@@ -398,7 +397,7 @@ class Page {
     return [0, 1].map((n) => {
       if (!differing.length) return say("title.same");
       const words = differing.slice(0, 2).map((control) => {
-        const text = `${labelOf(control)} ${valueWords(control, control.get(this.cases[n]))}`;
+        const text = `${labelOf(control)}: ${valueWords(control, control.get(this.cases[n]))}`;
         // A wrap's name says more with its time.
         const wrapped = control.id === "cover" ? this.controls.find(({id}) => id === "wrapped_at").get(this.cases[n]) : null;
         return wrapped === null ? text : `${text}, ${say("title.at", {time: time(wrapped / 60)})}`;
@@ -515,7 +514,7 @@ async function build() {
     const run = await start(bytesOf(document.getElementById("module").textContent), data);
     const page = new Page(data, run);
     // For tests: figures of a shipped case at some hours, and the page itself.
-    window.serosa = {data, page, known, writeCase: (one) => writeCase(one, data), run: (name, times) => run([data.cases[name]], times)[0], runOf: (one, times) => run([one], times)[0]};
+    window.serosa = {data, page, known, writeCase: (one) => writeCase(one, data), readCase: (text) => readCase(text, data), run: (name, times) => run([data.cases[name]], times)[0], runOf: (one, times) => run([one], times)[0]};
   } catch (fault) {
     document.getElementById("page").replaceChildren(element("p", {class: "wrong", role: "alert"}, String(fault.message ?? fault)));
     throw fault;

@@ -25,7 +25,8 @@ export function inOrder(timeline) {
 function putCase(row, one, data) {
   const {layout, parameters} = data;
   const clamped = one.timeline.filter((act) => act.act === "clamp-cord").at(-1);
-  put(row, layout.baby, {...one.baby, cord_clamped_at: clamped ? clamped.at : one.baby.cord_clamped_at});
+  // A newborn whose cord was clamped otherwise than its care says (a twin under ordinary care) says so.
+  put(row, layout.baby, {...one.baby, cord_clamped_at: one.cord_clamped_at ?? clamped?.at ?? one.baby.cord_clamped_at});
   put(row, layout.case, one);
   put(row, layout.room, one.room);
   const changed = Object.entries(one.parameters);
