@@ -96,6 +96,10 @@ std::uint64_t number_in(const std::vector<char>& bytes) {
   return number;
 }
 
+// How long one who also listens for messages waits for a block, in seconds: short against the time
+// that the blocks in hand take, long enough to cost nothing.
+constexpr double message_pause = 0.002;
+
 // Blocks that a worker holds at a time, so that it need not wait for the next.
 std::size_t appetite(int threads) { return 2 * static_cast<std::size_t>(threads); }
 
@@ -122,7 +126,7 @@ class HandOut {
         crew_.push(blocks_[next_++]);
       bool something = ranks_ && hear(stop);
       // With ranks, messages come between; without, the wait may be long.
-      if (auto done = crew_.pop(ranks_ ? (something ? 0.0 : 0.0005) : 0.1)) {
+      if (auto done = crew_.pop(ranks_ ? (something ? 0.0 : message_pause) : 0.1)) {
         keep(*done);
         crew_.recycle(std::move(done->table));
       }
@@ -224,7 +228,7 @@ void serve(const Study& study, int threads, Messages& ranks, const std::string& 
         if (tag == home) return;
         crew.push(number_in(bytes));
       }
-      auto done = crew.pop(something ? 0.0 : 0.0005);
+      auto done = crew.pop(something ? 0.0 : message_pause);
       if (!done) continue;
       bytes.clear();
       append(bytes, &done->block, 1);
