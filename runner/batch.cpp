@@ -21,6 +21,7 @@
 #include "runner/page_text.hpp"
 #include "runner/progress.hpp"
 #include "runner/ranks.hpp"
+#include "runner/sensitivity.hpp"
 #include "runner/text_table.hpp"
 #include "simulate/isa.hpp"
 #include "study/crew.hpp"
@@ -313,7 +314,8 @@ std::string in_shell(const std::string& word) {
 }
 
 ExitCode tell_failures(const study::Study& s, const files::Batch::Outcome& outcome) {
-  const auto& [failures, statistics] = outcome;
+  const auto& failures = outcome.failures;
+  const bool statistics = outcome.statistics;
   if (failures.total() == 0) return ExitCode::done;
   for (std::size_t a = 0; a < s.arms.size(); ++a)
     for (const auto& [status, count] : failures.by_arm[a])
@@ -333,23 +335,34 @@ namespace {
 ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
                 const BatchComputed& computed) {
   const auto& s = study.file.study;
-  const auto [failures, statistics] = write_batch(batch, request, computed);
+  const auto done = write_batch(batch, request, computed);
+  const auto& failures = done.failures;
   const std::string folder = batch.folder().path().string();
-  write_whole(batch.folder().path() / "inputs.json", inputs_json(study));
-  write_page(batch.folder().path());
+  const bool page = !study.file.sensitivity || done.sensitivity;
+  if (done.sensitivity) {
+    const PageData sections = page_of_sensitivity(s, *done.sensitivity);
+    write_whole(batch.folder().path() / "page.json",
+                sections.dump(-1, ' ', false, PageData::error_handler_t::replace) + "\n");
+  } else if (page) {
+    write_whole(batch.folder().path() / "inputs.json", inputs_json(study));
+  }
+  if (page) write_page(batch.folder().path());
   if (request.quiet) {
     print(folder + "\n");
   } else {
-    const std::string outcome =
-        statistics ? "\n" + outcome_table(s, batch.blocks()) + "\n" : std::string();
+    std::string outcome;
+    if (done.sensitivity)
+      outcome = "\n" + sensitivity_table(*done.sensitivity) + "\n";
+    else if (done.statistics && !study.file.sensitivity)
+      outcome = "\n" + outcome_table(s, batch.blocks()) + "\n";
     print(fmt::format(
-        "{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\nPage:    {}\n", s.title,
-        s.runs(), what_is_drawn(s),
+        "{}\n{} {}, {}; {} of {} runs failed.\n{}{}\n\nResults: {}\n{}", s.title, s.runs(),
+        study.file.sensitivity ? "draws" : what_is_drawn(s),
         s.arms.size() == 1 ? "one arm" : fmt::format("{} arms", s.arms.size()), failures.total(),
         s.runs() * s.arms.size(), outcome, files::caution, folder,
-        (batch.folder().path() / "report.html").string()));
+        page ? "Page:    " + (batch.folder().path() / "report.html").string() + "\n" : ""));
   }
-  return tell_failures(s, {failures, statistics});
+  return tell_failures(s, done);
 }
 
 ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
@@ -366,10 +379,10 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
   const auto computed = compute_batch(batch, s.name, request, ranks);
   const auto stopped = [&] {
     fmt::print(stderr,
-               "serosa: stopped; what was finished is kept. Go on with\n  serosa sweep {} --out "
+               "serosa: stopped; what was finished is kept. Go on with\n  serosa {} {} --out "
                "{}{}{}\n",
-               in_shell(request.study), in_shell(folder),
-               request.part.empty() ? "" : " --part " + request.part,
+               request.sensitivity ? "sensitivity" : "sweep", in_shell(request.study),
+               in_shell(folder), request.part.empty() ? "" : " --part " + request.part,
                request.models.empty() ? "" : " --models " + in_shell(request.models));
     return ExitCode::interrupted;
   };
@@ -429,6 +442,13 @@ ExitCode sweep(const BatchRequest& request) {
     return ExitCode::done;
   }
   const auto study = load_study(request);
+  if (request.sensitivity && !study->file.sensitivity) {
+    files::Problems problems;
+    problems.error({study->file.sources.front(), 1, 1}, "sensitivity",
+                   "this study asks for no sensitivities",
+                   "add `sensitivity: {method: indices, sample: 1024}`");
+    throw files::InputError(std::move(problems));
+  }
   return sweep_alone(request, *study, ranks.get(), *dismissal);
 }
 

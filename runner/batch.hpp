@@ -17,6 +17,7 @@ struct BatchRequest {
   std::string part;   ///< `3/40`; empty: all
   int threads = 0;    ///< 0: as many as there are processors, one per rank under mpirun
   bool quiet = false;
+  bool sensitivity = false;  ///< the study must ask for sensitivities
   std::string models;
   std::string command_line;
 };

@@ -19,6 +19,8 @@ using Command = std::function<files::ExitCode()>;
 void add_run(CLI::App& app, Command& chosen, const std::string& command_line);
 /// plan, sweep, merge and case.
 void add_batches(CLI::App& app, Command& chosen, const std::string& command_line);
+/// sensitivity.
+void add_sensitivity(CLI::App& app, Command& chosen, const std::string& command_line);
 void add_compare(CLI::App& app, Command& chosen, const std::string& command_line);
 void add_about(CLI::App& app, Command& chosen);
 void add_explain(CLI::App& app, Command& chosen);

@@ -23,7 +23,8 @@ void add_compare(CLI::App& app, Command& chosen, const std::string& command_line
       "  serosa compare models/cases/wrapped.yaml models/cases/wrapped-late.yaml --at \"1 h\" "
       "--at \"6 h\"\n"
       "  serosa compare models/cases/exposed.yaml models/cases/wrapped.yaml "
-      "--set \"baby.gestation=34 wk\"\n\n" +
+      "--set \"baby.gestation=34 wk\"\n"
+      "  serosa compare models/cases/exposed.yaml models/cases/wrapped.yaml --spread 400\n\n" +
       help_end());
   command->callback([request, &chosen] { chosen = [request] { return carry_out(*request); }; });
 }

@@ -19,6 +19,7 @@
 #include "runner/page.hpp"
 #include "runner/page_parameters.hpp"
 #include "runner/report.hpp"
+#include "runner/spread.hpp"
 #include "runner/warnings.hpp"
 #include "simulate/isa.hpp"
 #include "units/units.hpp"
@@ -198,6 +199,7 @@ files::Results to_write(const Computation& all, const std::string& report) {
   r.extra_figures = {twin};
   r.extra_series = extra_series(all);
   r.extra_files = {{"table.txt", report}, {"parameters.json", parameters_json(all)}};
+  if (all.spread) r.extra_files.emplace_back("spread.csv", files::spread_csv(*all.spread));
   if (all.cases.size() > 1) r.extra_files.emplace_back("difference.csv", difference_csv(all));
   if (std::string acts = acts_csv(all); !acts.empty())
     r.extra_files.emplace_back("acts.csv", std::move(acts));
@@ -243,6 +245,12 @@ void add_options(CLI::App& command, Request& request) {
                   "Changes an input, such as baby.weight=\"2.1 kg\"; may be repeated")
       ->type_name("PATH=VALUE")
       ->allow_extra_args(false);
+  command
+      .add_option("--spread", request.spread,
+                  "Ranges of all figures: so many runs of each case with the parameters drawn from "
+                  "theirs, such as 400")
+      ->check(CLI::Range(8, 1000000))
+      ->type_name("N");
   auto* const quiet = command.add_flag("--quiet", request.quiet,
                                        "Print nothing but the path of the results folder");
   auto* const json = command.add_flag("--json", request.json, "Print JSON instead of the table");
@@ -321,6 +329,11 @@ files::ExitCode carry_out(const Request& request) {
   auto folder = request.out.empty() ? files::ResultsFolder::claim_next("results", folder_name(all))
                                     : files::ResultsFolder::claim(request.out);
   compute(all);
+  if (request.spread > 0) {
+    all.spread = spread_of(all, request.spread, request.quiet);
+    files::write_spread_nc(folder.temporary("spread.nc"), *all.spread, build_info());
+    folder.put_in_place("spread.nc");
+  }
   const std::string text = report(all);
   files::write_results(folder, to_write(all, text),
                        log_text(request, std::chrono::steady_clock::now() - start));

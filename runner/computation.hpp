@@ -10,6 +10,7 @@
 #include "files/case_file.hpp"
 #include "files/exit_codes.hpp"
 #include "files/results.hpp"
+#include "files/spread_results.hpp"
 #include "study/difference.hpp"
 
 namespace serosa::runner {
@@ -20,6 +21,7 @@ struct Request {
   std::string out;                 ///< folder; empty: the next one in `results`
   std::vector<std::string> at;     ///< times of the table, each perhaps several with commas
   std::string until;
+  std::uint64_t spread = 0;  ///< runs of each case for the spread; 0: none
   std::vector<std::string> changes;  ///< path=value
   bool quiet = false;
   bool json = false;   ///< print JSON instead of the table
@@ -41,6 +43,8 @@ struct Computed {
   simulate::Result twin_result;
 };
 
+using SpreadOfCases = files::SpreadResults;
+
 struct Computation {
   files::Models models;
   baby::Parameters<double> bands;     ///< limits that reports use
@@ -53,6 +57,7 @@ struct Computation {
   std::vector<std::shared_ptr<const files::Source>> inputs;
   std::vector<std::string> changes;
   simulate::Settings settings;
+  std::optional<SpreadOfCases> spread;  ///< when asked for
 
   /// Runs that did not finish.
   std::size_t failed() const;

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
+#include "runner/spread.hpp"
 #include "runner/json_report.hpp"
 
 #include <cmath>
@@ -128,7 +129,7 @@ Json parameter_of(const files::ParameterEntry& p, const files::Bibliography& bib
 std::string json_report(const Computation& all, const std::string& results_folder) {
   Json json = head(all.cases.size() == 1 ? "run" : "compare");
   json["results"] = results_folder;
-  json["range"] = "not yet computed";
+  json["range"] = all.spread ? spread_json(all) : Json("not yet computed");
   json["times"] = {{"unit", "h"}, {"values", report_hours(all)}};
   json["cases"] = Json::array();
   for (const auto& c : all.cases) json["cases"].push_back(case_of(all, c));

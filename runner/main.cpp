@@ -80,6 +80,7 @@ int main_of_program(int count, char** arguments) {
   add_run(app, chosen, command_line);
   add_compare(app, chosen, command_line);
   add_batches(app, chosen, command_line);
+  add_sensitivity(app, chosen, command_line);
   add_fit(app, chosen, command_line);
   add_explain(app, chosen);
   add_new(app, chosen);

@@ -14,6 +14,7 @@
 #include "files/sha256.hpp"
 #include "runner/page_parts.hpp"
 #include "runner/page_text.hpp"
+#include "runner/page_spread.hpp"
 
 namespace serosa::runner {
 
@@ -147,7 +148,9 @@ PageData page_of_folder(const fs::path& folder) {
     return page;
   }
   if (fs::exists(folder / "runs.nc", failure)) return page_of_batch(folder);
-  return page_of_runs(read_run_folder(folder));
+  PageData page = page_of_runs(read_run_folder(folder));
+  add_spread(page, folder);
+  return page;
 }
 
 void write_page(const fs::path& folder) {

@@ -141,6 +141,7 @@ RunFolder read_run_folder(const fs::path& folder) {
     refuse_folder(folder, "is no run folder: there is no series.nc in it");
   RunFolder run;
   run.manifest = read_json(folder / "manifest.json");
+  run.has_spread = fs::exists(folder / "spread.nc");
   if (fs::exists(folder / "parameters.json", failure))
     run.parameters = read_json(folder / "parameters.json");
   try {

@@ -35,6 +35,7 @@ struct RunFolder {
   std::vector<std::size_t> report_times;  ///< which of them the table shows
   std::map<std::string, std::vector<double>> series;  ///< name: cases × times
   std::map<std::string, std::string> meaning;         ///< of each series
+  bool has_spread = false;  ///< `--spread` was asked for
   nlohmann::ordered_json manifest;
   nlohmann::ordered_json parameters;  ///< null when the folder has none
 

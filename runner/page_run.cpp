@@ -722,8 +722,9 @@ class Sections {
   Json limits() const {
     std::vector<std::string> more{
         "It is a model of one average newborn under invented care. Read differences, not digits.",
-        "The ranges of the inputs are shown one at a time; the range of the results themselves is "
-        "not computed on this page.",
+        run_.has_spread ? "Ranges are those of the parameters; babies differ beyond them."
+                        : "The ranges of the inputs are shown one at a time; the range of the "
+                          "results themselves is not computed on this page.",
         "Heart rate is shown for completeness; evidence in newborns is weak."};
     for (const auto& c : run_.cases)
       if (!c.finished)

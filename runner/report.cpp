@@ -12,6 +12,7 @@
 
 #include "files/csv.hpp"
 #include "runner/acts_log.hpp"
+#include "runner/spread.hpp"
 #include "runner/text_table.hpp"
 #include "runner/warnings.hpp"
 
@@ -350,8 +351,12 @@ std::string head(const Computation& all) {
 }
 
 constexpr std::string_view no_range =
-    "Range not yet computed: each figure stands for one set of parameters; those of another baby "
-    "would differ.";
+    "Range not yet computed (--spread 400 does it): each figure stands for one set of parameters; "
+    "those of another baby would differ.";
+
+constexpr std::string_view what_ranges =
+    "The figures above stand for the parameters as they are, the ranges for draws from what is "
+    "known of each parameter; babies differ beyond that.";
 
 std::string tail(const Computation& all) {
   std::string text;
@@ -360,7 +365,10 @@ std::string tail(const Computation& all) {
     for (const auto& warning : list) text += wrapped("- " + warning, 2, 4);
     text += "\n";
   }
-  text += wrapped(no_range, 0, 0);
+  if (all.spread)
+    text = spread_report(all) + "\n" + text + wrapped(what_ranges, 0, 0);
+  else
+    text += wrapped(no_range, 0, 0);
   return text + std::string(files::caution) + "\n";
 }
 
@@ -431,7 +439,8 @@ std::string plain_report(const Computation& all) {
       fact((several ? c.letter + ", " : std::string()) + "by rule, " + files::time_label(act.time),
            act.what + " (" + act.seen + "; " + act.reason + ")");
   for (const auto& warning : warnings(all)) fact("warning", warning);
-  return text + std::string(no_range) + "\n" + std::string(files::caution) + "\n";
+  text += all.spread ? spread_report(all) + std::string(what_ranges) : std::string(no_range);
+  return text + "\n" + std::string(files::caution) + "\n";
 }
 
 std::string difference_csv(const Computation& all) {

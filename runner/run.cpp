@@ -22,7 +22,8 @@ void add_run(CLI::App& app, Command& chosen, const std::string& command_line) {
       "  serosa run models/cases/wrapped.yaml --at \"30 min, 2 h\" --until \"12 h\"\n"
       "  serosa run models/cases/wrapped.yaml --set \"baby.weight=2.1 kg\" "
       "--set \"timeline.wrap.at=10 min\"\n"
-      "  serosa run models/cases/day-one.yaml --out results/first-try --quiet\n\n" +
+      "  serosa run models/cases/day-one.yaml --out results/first-try --quiet\n"
+      "  serosa run models/cases/exposed.yaml --spread 400\n\n" +
       help_end());
   command->callback([request, &chosen] { chosen = [request] { return carry_out(*request); }; });
 }

@@ -14,7 +14,8 @@ namespace serosa::runner {
 namespace {
 
 constexpr const char* design_words[] = {"full grid", "random", "Latin hypercube",
-                                        "scrambled Sobol' sequence"};
+                                        "scrambled Sobol' sequence", "radial design",
+                                        "trajectories"};
 
 files::ExitCode plan(const BatchRequest& request) {
   const auto study = load_study(request);

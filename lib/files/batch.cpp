@@ -5,6 +5,7 @@
 #include <chrono>
 
 #include "files/netcdf.hpp"
+#include "files/sensitivity_file.hpp"
 
 namespace serosa::files {
 
@@ -78,6 +79,7 @@ std::vector<std::string> Batch::remarks() {
 }
 
 bool Batch::compute(int threads, study::Messages* ranks, const Watch& watch) {
+  threads_ = threads;
   Journal& journal = *blocks_.journals().front();
   const auto& layout = blocks_.layout();
   auto safe = Clock::now();
@@ -133,6 +135,24 @@ void Batch::write_statistics(const std::function<void()>& go_on) {
   if (!file.study.bands.empty()) folder_.write("bands.csv", bands_csv(file, blocks_));
 }
 
+study::SensitivityResult Batch::write_sensitivity(const BuildInfo& build) {
+  const auto& file = study_.file;
+  auto result = study::analyse(
+      file.study, *file.sensitivity,
+      [&](std::size_t column, std::span<double> values) { blocks_.read(column, 0, values); },
+      threads_);
+  try {
+    folder_.write("sensitivity.nc",
+                  [&](const fs::path& path) { write_sensitivity_nc(path, file, result, build); });
+  } catch (const NetcdfError& failure) {
+    throw WriteError("cannot write into " + quote(folder_.path().string()) + ": " + failure.what());
+  }
+  folder_.write("sensitivity.csv", sensitivity_csv(result));
+  if (!result.pairs.empty()) folder_.write("second_order.csv", second_order_csv(result));
+  if (!result.sizes.empty()) folder_.write("convergence.csv", convergence_csv(result));
+  return result;
+}
+
 Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::string(double)>& log,
                             const std::function<bool()>& stop) {
   const auto start = Clock::now();
@@ -144,13 +164,17 @@ Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::str
   outcome.statistics = outcome.failures.total() == 0 || file.study.exclude_failed;
   write_what_was_asked();
   go_on();
-  write_numbers(build, outcome.statistics);
+  // Sensitivities need no run by itself, and there are many runs.
+  if (!file.sensitivity || file.sensitivity->keep_runs) write_numbers(build, outcome.statistics);
   go_on();
   folder_.write("failed.csv", failed_shares_csv(file, outcome.failures));
   if (outcome.failures.total() > 0)
     folder_.write("failed_runs.csv",
                   [&](const fs::path& path) { write_failed_runs_csv(path, blocks_, file); });
-  if (outcome.statistics) write_statistics(go_on);
+  if (outcome.statistics && file.sensitivity)
+    outcome.sensitivity = write_sensitivity(build);
+  else if (outcome.statistics)
+    write_statistics(go_on);
   folder_.write("log.txt", log(seconds_since(start)));
   // The manifest makes the batch a finished one; only then may the journal go. Open, it can still
   // be read.

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -69,6 +70,7 @@ class Batch {
   struct Outcome {
     Failures failures;
     bool statistics = false;  ///< whether there are any
+    std::optional<study::SensitivityResult> sensitivity = {};  ///< when the study asks for it
   };
   /// Writes all results, the manifest last, and removes the journals. Throws WriteError.
   /// @param log  the text of log.txt, made from the seconds that writing took
@@ -82,11 +84,13 @@ class Batch {
   void write_what_was_asked();
   void write_numbers(const BuildInfo& build, bool statistics);
   void write_statistics(const std::function<void()>& go_on);
+  study::SensitivityResult write_sensitivity(const BuildInfo& build);
 
   const LoadedStudy& study_;
   BatchFolder folder_;
   Blocks blocks_;
   std::uint64_t runs_ = 0, before_ = 0;
+  int threads_ = 1;
 };
 
 }  // namespace serosa::files

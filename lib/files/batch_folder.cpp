@@ -55,7 +55,7 @@ bool is_ours(const std::string& name) {
       "cases",       "tables",          "study.yaml", "runs.nc",    "series.nc",
       "summary.csv", "differences.csv", "bands.csv",  "failed.csv", "failed_runs.csv",
       "cohort.csv",  "report.html",     "inputs.json", "log.txt",   "review.nc",
-      "review.txt",  "review.yaml",     "page.json"};
+      "review.txt",  "review.yaml",     "page.json", "sensitivity.nc"};
   return is_journal(name) || (name.starts_with(".") && name.ends_with(".part")) ||
          std::find(std::begin(names), std::end(names), name) != std::end(names);
 }

@@ -11,7 +11,8 @@ std::string batch_manifest_json(const StudyFile& f, const Failures& failures,
                                 const std::vector<ResultsFolder::Written>& written) {
   using Json = nlohmann::ordered_json;
   const auto& s = f.study;
-  static constexpr const char* kinds[] = {"full-grid", "random", "latin-hypercube", "sobol"};
+  static constexpr const char* kinds[] = {"full-grid", "random", "latin-hypercube",
+                                          "sobol",     "radial", "trajectories"};
   Json arms = Json::array(), inputs = Json::array(), outputs = Json::array();
   for (std::size_t a = 0; a < s.arms.size(); ++a) {
     Json ends;

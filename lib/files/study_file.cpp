@@ -40,8 +40,16 @@ class StudyReader {
     read_times(r, s);
     read_arms(r, f);
     if (!all_.problems.refused()) read_inputs(all_, r, f);
-    read_design(r, s);
+    auto sensitivity = r.maybe_map("sensitivity");
+    Reader design = r.map("design");
+    if (sensitivity)
+      read_seed(design, s);
+    else
+      read_design(design, s);
     read_outputs(r, s);
+    if (sensitivity && !all_.problems.refused())
+      f.sensitivity =
+          read_sensitivity(*sensitivity, design, s.design.kind, all_.models, all_.correlated, s);
     if (all_.problems.refused()) return f;
     r.finish();
     if (s.inputs.empty() && s.runs() > 1)
@@ -136,17 +144,21 @@ class StudyReader {
 
   // ---- Design, outputs ---------------------------------------------------------------------
 
-  void read_design(Reader& r, study::Study& s) {
-    Reader d = r.map("design");
+  /// Kind and seed; how many runs there are follows from something else.
+  void read_seed(Reader& d, study::Study& s) {
     static constexpr study::DesignKind kinds[] = {
         study::DesignKind::random, study::DesignKind::latin_hypercube, study::DesignKind::sobol,
         study::DesignKind::full_grid};
     s.design.kind = kinds[d.which("kind")];
+    s.design.seed = static_cast<std::uint64_t>(d.count("seed"));
+    for (const auto& input : s.inputs) s.design.names.push_back(input.path);
+  }
+
+  void read_design(Reader& d, study::Study& s) {
+    read_seed(d, s);
     const bool given = d.given("runs");
     const long runs = given ? d.count("runs") : 0;
-    s.design.seed = static_cast<std::uint64_t>(d.count("seed"));
     if (all_.problems.refused()) return;
-    for (const auto& input : s.inputs) s.design.names.push_back(input.path);
     if (s.design.kind == study::DesignKind::full_grid) {
       full_grid(d, s);
       if (!all_.problems.refused() && given && s.design.runs != static_cast<std::uint64_t>(runs))

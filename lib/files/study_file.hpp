@@ -3,17 +3,19 @@
 #pragma once
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "files/case_file.hpp"
-#include "study/batch.hpp"
+#include "study/sensitivity_analysis.hpp"
 
 namespace serosa::files {
 
 /// A study as read.
 struct StudyFile {
   study::Study study;
+  std::optional<study::SensitivityPlan> sensitivity;  ///< when the study asks for one
   std::string cohort;  ///< name of the cohort's file; empty: none
   Node understood;     ///< with every default; its arms name `cases/ARM.yaml`
   std::vector<Node> arms;  ///< the arms' cases with every default, at the middle of all inputs

@@ -207,6 +207,7 @@ class InputReader {
       const auto one = place(b.one), other = place(b.other);
       if (all_.problems.refused()) return;
       pairs.push_back({one, other, b.rank});
+      all_.correlated.push_back({one, other, b.origin});
     }
     try {
       f.study.copula = study::Copula(pairs);

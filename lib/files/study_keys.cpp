@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "files/study_file.hpp"
+#include "files/sensitivity_file.hpp"
 
 namespace serosa::files {
 
@@ -150,7 +151,8 @@ const KeyTable& study_keys() {
        quantity("confidence", "1", "of all intervals").possible(0.5, 0.9999).fallback("95 %"),
        word("failed_runs", {"report", "exclude"},
             "report: no statistics when a run failed; exclude: statistics of the others")
-           .fallback("report")}};
+           .fallback("report"),
+       map("sensitivity", sensitivity_keys(), "which inputs carry the answer")}};
   return table;
 }
 

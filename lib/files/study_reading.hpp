@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "files/reader.hpp"
+#include "files/sensitivity_file.hpp"
 #include "files/study_file.hpp"
 
 namespace serosa::files {
@@ -21,6 +22,7 @@ struct StudyReading {
   };
   std::vector<Arm> arms;
   std::vector<Origin> origins;  ///< of the inputs
+  std::vector<CorrelatedPair> correlated = {};
 };
 
 /// What a path of a case file leads to.
