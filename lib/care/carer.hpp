@@ -207,7 +207,8 @@ class Carer {
     if (const auto* const d = std::get_if<AdjustInfusion>(&deed)) {
       for (const auto& r : running_)
         if (r.purpose == Purpose::maintenance)
-          return adjusted(*d, r.rate / s.body.weight) != r.rate / s.body.weight;
+          return physics::abs(adjusted(*d, r.rate / s.body.weight) - r.rate / s.body.weight) >
+                 1e-9;  // mL/kg/h; less is rounding
       return false;
     }
     if (const auto* const d = std::get_if<SetWarmer>(&deed))

@@ -245,7 +245,7 @@ TEST_CASE("protocols that contradict themselves or go in circles are refused", "
   const AdjustInfusion up{1, 0, 9}, down{-1, 0, 9};
   CHECK(faults_of({rule({above(5)}, small, 3, 1)}).empty());
   refused(faults_of({rule({{0, 5, 4}}, small)}), "above and below at once");
-  refused(faults_of({rule({above(5)}, small, 2, 0.1)}), "every look");
+  refused(faults_of({rule({above(5)}, small, 2, 0.3)}), "every look");
   refused(faults_of({rule({above(5)}, Bolus{saline, 10, 2}, 2, 1)}), "has run in");
   // Levels with room between them, without, and crossed.
   CHECK(faults_of({rule({above(5)}, down, 2, 1), rule({below(4)}, up, 2, 1)}).empty());
@@ -311,7 +311,7 @@ Protocol lively() {
              rule({below(0.9, 0, 1)}, AdjustInfusion{1, 0, 6}, 4, 2),
              rule({}, LoseBlood{0.5, 0, 1.0 / 60, true}, 4, 3),
              rule({below(141, 0, 3)}, Bolus{saline, 5, 0.5}, 3, 2),
-             rule({below(36.5, 0, 2)}, Rewrap{0.98, 0, 1.0 / 60}, 2, 3),
+             rule({below(37.0, 0, 2)}, Rewrap{0.98, 0, 1.0 / 60}, 2, 3),
              rule({}, Infuse{saline, 2.5})};
   return p;
 }
