@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "runner/batch.hpp"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 #include <sys/resource.h>
 #include <unistd.h>
@@ -9,7 +8,6 @@
 #include <chrono>
 #include <cmath>
 #include <csignal>
-#include <ctime>
 #include <optional>
 #include <thread>
 
@@ -23,7 +21,6 @@
 #include "runner/ranks.hpp"
 #include "runner/sensitivity.hpp"
 #include "runner/text_table.hpp"
-#include "simulate/isa.hpp"
 #include "study/crew.hpp"
 #include "study/statistics.hpp"
 #include "units/units.hpp"
@@ -199,18 +196,6 @@ std::string inputs_table(const study::Study& s) {
 
 namespace {
 
-std::string log_text(const BatchRequest& request, double simulation, double writing, int threads,
-                     int ranks) {
-  char host[256] = "unknown";
-  ::gethostname(host, sizeof host - 1);
-  return fmt::format(
-      "command         {}\ndate            {:%Y-%m-%dT%H:%M:%SZ}\nhost            {}\n"
-      "threads         {}\nranks           {}\ninstruction set {}\nsimulation      {:.3f} s\n"
-      "results         {:.3f} s\n",
-      files::visible(request.command_line, 2000), fmt::gmtime(std::time(nullptr)), host, threads,
-      ranks, simulate::name(simulate::chosen_instruction_set()), simulation, writing);
-}
-
 /// The column of an output at the last time, or its difference to the first arm, baby by baby.
 study::Pieces last_values(const files::Blocks& blocks, std::size_t arm, std::size_t output,
                           bool paired) {
@@ -297,7 +282,8 @@ files::Batch::Outcome write_batch(files::Batch& batch, const BatchRequest& reque
   return batch.write(
       build_info(),
       [&](double writing) {
-        return log_text(request, computed.seconds, writing, computed.threads, computed.ranks);
+        return files::batch_log(request.command_line, computed.seconds, writing, computed.threads,
+                                computed.ranks);
       },
       StopSignals::asked);
 }

@@ -1,5 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
-# Writes TARGET, the header that names the build, when it would change.
+# Writes TARGET, the header that names the build, when it would change. NAMESPACE: runner or python.
+if(NOT NAMESPACE)
+  set(NAMESPACE runner)
+endif()
 find_program(GIT git)
 set(COMMIT unknown)
 if(GIT AND EXISTS ${SOURCE}/.git)
@@ -18,11 +21,11 @@ endif()
 file(WRITE ${TARGET}.new
 "#pragma once
 #include \"files/results.hpp\"
-namespace serosa::runner {
+namespace serosa::${NAMESPACE} {
 inline files::BuildInfo build_info() {
   return {\"${VERSION}\", \"${COMMIT}\", \"${COMPILER}\", \"${BUILD_TYPE}\"};
 }
-}  // namespace serosa::runner
+}  // namespace serosa::${NAMESPACE}
 ")
 execute_process(COMMAND ${CMAKE_COMMAND} -E copy_if_different ${TARGET}.new ${TARGET})
 file(REMOVE ${TARGET}.new)

@@ -17,7 +17,7 @@
 #include "files/study_file.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
-#include "runner/output_formulas.hpp"
+#include "simulate/output_formulas.hpp"
 #include "simulate/run_status.hpp"
 #include "units/units.hpp"
 
@@ -90,11 +90,11 @@ Page controls() {
 
 Page outputs() {
   std::string text = page_head("Outputs", "Every figure a run tells.");
-  text += "In the formulas " + std::string(formula_letters) + ".\n\n";
+  text += "In the formulas " + std::string(simulate::formula_letters) + ".\n\n";
   text += row({"name", "unit", "meaning", "formula"}) + "|---|---|---|---|\n";
   for (std::size_t i = 0; i < simulate::output::count; ++i) {
     const auto& o = simulate::output_list[i];
-    text += row({anchored(o.name), o.unit, o.meaning, fmt::format("`{}`", output_formulas[i])});
+    text += row({anchored(o.name), o.unit, o.meaning, fmt::format("`{}`", simulate::output_formulas[i])});
   }
   return {"outputs.md", text};
 }

@@ -51,7 +51,10 @@ class ChainReader {
 
   std::optional<Node> read(const fs::path& path, const Origin& asked_from) {
     const auto source = read_source(path, problems_, limits_, asked_from);
-    if (!source) return std::nullopt;
+    return source ? read(source, path) : std::nullopt;
+  }
+
+  std::optional<Node> read(const std::shared_ptr<const Source>& source, const fs::path& path) {
     sources.push_back(source);
     auto own = parse_document(source, problems_, limits_);
     if (!own) return std::nullopt;
@@ -238,6 +241,21 @@ std::optional<Document> read_based_document(const fs::path& path, const fs::path
   const std::size_t errors_before = problems.errors();
   ChainReader reader(models, problems, limits);
   auto root = reader.read(path, {});
+  if (!root || problems.errors() != errors_before) return std::nullopt;
+  return Document{std::move(*root), std::move(reader.sources)};
+}
+
+std::optional<Document> read_based_document(std::shared_ptr<const Source> source,
+                                            const fs::path& models, Problems& problems,
+                                            const Limits& limits) {
+  const std::size_t errors_before = problems.errors();
+  ChainReader reader(models, problems, limits);
+  if (source->text.size() > limits.bytes) {
+    problems.error({source, 0, 0}, {}, "the text is too long");
+    return std::nullopt;
+  }
+  if (!check_text(source, problems)) return std::nullopt;
+  auto root = reader.read(source, source->path);
   if (!root || problems.errors() != errors_before) return std::nullopt;
   return Document{std::move(*root), std::move(reader.sources)};
 }

@@ -1,11 +1,17 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "files/batch.hpp"
 
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+#include <unistd.h>
+
 #include <algorithm>
 #include <chrono>
+#include <ctime>
 
 #include "files/netcdf.hpp"
 #include "files/sensitivity_file.hpp"
+#include "simulate/isa.hpp"
 
 namespace serosa::files {
 
@@ -185,6 +191,18 @@ Batch::Outcome Batch::write(const BuildInfo& build, const std::function<std::str
     fs::remove(journal->path(), ignored);
   }
   return outcome;
+}
+
+std::string batch_log(const std::string& command, double computing, double writing, int threads,
+                      int ranks) {
+  char host[256] = "unknown";
+  ::gethostname(host, sizeof host - 1);
+  return fmt::format(
+      "command         {}\ndate            {:%Y-%m-%dT%H:%M:%SZ}\nhost            {}\n"
+      "threads         {}\nranks           {}\ninstruction set {}\nsimulation      {:.3f} s\n"
+      "results         {:.3f} s\n",
+      visible(command, 2000), fmt::gmtime(std::time(nullptr)), host, threads, ranks,
+      simulate::name(simulate::chosen_instruction_set()), computing, writing);
 }
 
 }  // namespace serosa::files

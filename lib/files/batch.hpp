@@ -93,4 +93,8 @@ class Batch {
   int threads_ = 1;
 };
 
+/// The text of log.txt: what may differ between two equal batches. Seconds of computing and writing.
+std::string batch_log(const std::string& command, double computing, double writing, int threads,
+                      int ranks);
+
 }  // namespace serosa::files

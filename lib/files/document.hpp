@@ -81,6 +81,11 @@ std::optional<Document> read_based_document(const std::filesystem::path& path,
                                             const std::filesystem::path& models, Problems& problems,
                                             const Limits& limits = {});
 
+/// The same for a text that is in no file. Its path says in which folder `based_on` is looked up.
+std::optional<Document> read_based_document(std::shared_ptr<const Source> source,
+                                            const std::filesystem::path& models, Problems& problems,
+                                            const Limits& limits = {});
+
 /// Merges `changes` into `base` by the rules of `based_on`. `path` leads messages.
 void merge(Node& base, const Node& changes, Problems& problems, const std::string& path = {});
 

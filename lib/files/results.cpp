@@ -7,6 +7,7 @@
 
 #include "files/csv.hpp"
 #include "files/netcdf.hpp"
+#include "files/series.hpp"
 
 namespace serosa::files {
 
@@ -79,109 +80,42 @@ std::string series_csv(const Results& r) {
 
 namespace {
 
-/// A NetCDF variable of outputs says whether its temperature is a point or a difference (CF 1.11,
-/// section 3.1.2, units_metadata).
-void describe_temperature(NetcdfWriter& file, NetcdfWriter::Variable v, std::string_view unit) {
-  if (unit == "degC") file.attribute(v, "units_metadata", "temperature: on_scale");
-  if (unit == "K") file.attribute(v, "units_metadata", "temperature: difference");
+NetcdfWriter::Variable declare(NetcdfWriter& file, const SeriesVariable& v,
+                               const std::vector<NetcdfWriter::Dimension>& dimensions) {
+  struct {
+    NetcdfWriter& file;
+    const std::string& name;
+    const std::vector<NetcdfWriter::Dimension>& dimensions;
+    auto operator()(const std::vector<double>&) { return file.doubles(name, dimensions); }
+    auto operator()(const std::vector<int>&) { return file.integers(name, dimensions); }
+    auto operator()(const std::vector<signed char>&) { return file.bytes(name, dimensions); }
+    auto operator()(const std::vector<std::string>&) { return file.texts(name, dimensions); }
+  } by_type{file, v.name, dimensions};
+  const auto id = std::visit(by_type, v.values);
+  for (const auto& [name, text] : v.attributes) file.attribute(id, name, text);
+  if (!v.flag_values.empty()) file.attribute(id, "flag_values", v.flag_values);
+  return id;
 }
-
-void describe_status(NetcdfWriter& file, NetcdfWriter::Variable v) {
-  std::vector<signed char> values;
-  std::string meanings;
-  for (const auto& s : simulate::run_statuses) {
-    values.push_back(static_cast<signed char>(s.status));
-    meanings += (meanings.empty() ? "" : " ") + std::string(s.name);
-  }
-  file.attribute(v, "long_name", "How the run ended");
-  file.attribute(v, "flag_values", values);
-  file.attribute(v, "flag_meanings", meanings);
-}
-
-template <class Value, class Get>
-std::vector<Value> of_each_case(const Results& r, Get get) {
-  std::vector<Value> values;
-  for (const auto& c : r.cases) values.push_back(static_cast<Value>(get(c)));
-  return values;
-}
-
-/// Name, meaning and value of each number that tells the solver's effort.
-struct EffortVariable {
-  const char* name;
-  const char* meaning;
-  std::int32_t simulate::Effort::*member;
-};
-constexpr EffortVariable effort_variables[] = {
-    {"accepted_steps", "Steps of the solver that were accepted", &simulate::Effort::accepted_steps},
-    {"rejected_steps", "Steps of the solver that were tried and rejected",
-     &simulate::Effort::rejected_steps},
-    {"rate_evaluations", "Evaluations of the rates of change", &simulate::Effort::rate_evaluations},
-    {"restarts", "Times the solver began anew because an act changed the rates",
-     &simulate::Effort::restarts}};
 
 }  // namespace
 
 void write_series_nc(const std::filesystem::path& path, const Results& r) {
+  const Series series = series_of(r);
   NetcdfWriter file(path);
-  constexpr auto whole_file = NetcdfWriter::whole_file;
-  file.attribute(whole_file, "Conventions", "CF-1.11");
-  file.attribute(whole_file, "title", "Water, volume and heat of a newborn with exposed bowel");
-  file.attribute(whole_file, "source", "serosa " + r.build.version + ", commit " + r.build.commit);
-  file.attribute(whole_file, "comment", std::string(caution));
-
-  const auto run = file.dimension("run", r.cases.size());
-  const auto time = file.dimension("time", r.times.size());
-  const auto describe = [&](NetcdfWriter::Variable v, std::string_view name,
-                            std::string_view unit) {
-    file.attribute(v, "long_name", std::string(name));
-    file.attribute(v, "units", std::string(unit));
-    return v;
-  };
-  const auto hour = describe(file.doubles("time", {time}), "Time after birth", "h");
-  const auto name = file.texts("case", {run});
-  file.attribute(name, "long_name", "Name of the case");
-  const auto title = file.texts("case_title", {run});
-  file.attribute(title, "long_name", "Title of the case");
-  const auto status = file.bytes("run_status", {run});
-  describe_status(file, status);
-  const auto end = describe(file.doubles("run_end", {run}), "Hour at which the run ended", "h");
-  std::vector<NetcdfWriter::Variable> efforts;
-  for (const auto& e : effort_variables)
-    efforts.push_back(describe(file.integers(e.name, {run}), e.meaning, "1"));
-  std::vector<NetcdfWriter::Variable> outputs;
-  for (const auto& o : output_list) {
-    const auto v = describe(file.doubles(std::string(o.name), {run, time}), o.meaning, o.unit);
-    describe_temperature(file, v, o.unit);
-    file.attribute(v, "coordinates", "case");
-    outputs.push_back(v);
-  }
-  std::vector<NetcdfWriter::Variable> extras;
-  for (const auto& series : r.extra_series) {
-    const auto v = describe(file.doubles(series.name, {run, time}), series.meaning, series.unit);
-    file.attribute(v, "coordinates", "case");
-    extras.push_back(v);
+  for (const auto& [name, text] : series.attributes)
+    file.attribute(NetcdfWriter::whole_file, name, text);
+  const auto run = file.dimension("run", series.runs);
+  const auto time = file.dimension("time", series.times);
+  std::vector<NetcdfWriter::Variable> ids;
+  for (const auto& v : series.variables) {
+    std::vector<NetcdfWriter::Dimension> dimensions;
+    if (v.by_run) dimensions.push_back(run);
+    if (v.by_time) dimensions.push_back(time);
+    ids.push_back(declare(file, v, dimensions));
   }
   file.end_definitions();
-
-  file.put(hour, r.times);
-  file.put(name, of_each_case<std::string>(r, [](const auto& c) { return c.name; }));
-  file.put(title, of_each_case<std::string>(r, [](const auto& c) { return c.title; }));
-  file.put(status,
-           of_each_case<signed char>(r, [](const auto& c) { return c.result->report.status; }));
-  file.put(end, of_each_case<double>(r, [](const auto& c) { return c.result->report.time; }));
-  for (std::size_t i = 0; i < efforts.size(); ++i)
-    file.put(efforts[i], of_each_case<int>(r, [&](const auto& c) {
-               return c.result->report.effort.*effort_variables[i].member;
-             }));
-  std::vector<double> values(r.cases.size() * r.times.size());
-  for (std::size_t o = 0; o < out::count; ++o) {
-    auto to = values.begin();
-    for (const auto& c : r.cases)
-      for (std::size_t t = 0; t < r.times.size(); ++t)
-        *to++ = c.result->at(t, static_cast<out::Index>(o));
-    file.put(outputs[o], values);
-  }
-  for (std::size_t i = 0; i < extras.size(); ++i) file.put(extras[i], r.extra_series[i].values);
+  for (std::size_t i = 0; i < ids.size(); ++i)
+    std::visit([&](const auto& values) { file.put(ids[i], values); }, series.variables[i].values);
   file.close();
 }
 

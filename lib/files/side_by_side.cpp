@@ -26,6 +26,7 @@ SharedTimes shared_times(std::span<const care::Case* const> cases) {
   std::erase_if(report, [&](double t) { return t > until + 1e-9; });
   if (report.empty()) report = {until};
   times.all = simulate::grid(0, until, every, report);
+  for (double& t : times.all) t += 0.0;  // takes the sign off zero
   for (std::size_t i = 0; i < times.all.size(); ++i)
     if (std::any_of(report.begin(), report.end(),
                     [&](double t) { return std::abs(t - times.all[i]) < 2e-9; }))

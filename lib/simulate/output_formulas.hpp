@@ -6,10 +6,10 @@
 
 #include "simulate/outputs.hpp"
 
-namespace serosa::runner {
+namespace serosa::simulate {
 
-/// In the order of `simulate::output_list`.
-inline constexpr std::array<std::string_view, simulate::output::count> output_formulas{
+/// In the order of `output_list`.
+inline constexpr std::array<std::string_view, output::count> output_formulas{
 #define SEROSA_FORMULA(name, unit, text, formula) #formula,
     SEROSA_OUTPUTS(SEROSA_FORMULA)
 #undef SEROSA_FORMULA
@@ -22,4 +22,4 @@ inline constexpr std::string_view formula_letters =
     "(lib/baby/body.hpp), `p` the parameters (models/parameters), `g` what was given "
     "(lib/care/carer.hpp, struct Given)";
 
-}  // namespace serosa::runner
+}  // namespace serosa::simulate
