@@ -2,8 +2,6 @@
 #include "runner/batch.hpp"
 
 #include <fmt/format.h>
-#include <sys/resource.h>
-#include <unistd.h>
 
 #include <chrono>
 #include <cmath>
