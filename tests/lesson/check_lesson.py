@@ -202,6 +202,11 @@ def opens():
         driver.execute_script("scrollTo(0, 0)")
         screenshot(driver, work / f"{width}.png")
     size(driver, 1280)
+    choose(driver, find(driver, "#hours"), "12")
+    ticks = driver.execute_script(
+        "return [...document.querySelector('#core').querySelectorAll('[data-part=\"x-axis tick label\"] text')].map(t => t.textContent)")
+    assert ticks[0] == "0" and ticks[-1] == "12" and all(float(b) > float(a) for a, b in zip(ticks, ticks[1:])), ticks
+    choose(driver, find(driver, "#hours"), "6")
     find(driver, "#projector").click()
     settled(driver)
     assert driver.execute_script("return parseFloat(getComputedStyle(document.body).fontSize)") >= 20

@@ -7,7 +7,7 @@ import {element, sample, save, svgElement} from "../../page/source/elements.js";
 import {csv} from "../../page/source/chart.js";
 import {edges} from "../../page/source/kinds/stacked.js";
 import {hourTicks} from "../../page/source/times.js";
-import {digits, say, time} from "./words.js";
+import {digits, plain, say, time} from "./words.js";
 
 /** Routes of the water account: style, outputs, sign (lost counts up, gained down). */
 export const routes = [
@@ -59,7 +59,7 @@ function frame({id, columns}) {
 function axes(until, width, unit) {
   return [
     Plot.axisX(hourTicks(until, width - 70), {label: say("axis.time"), labelArrow: "none", labelAnchor: "center", labelOffset: 36, tickSize: 5,
-      tickFormat: (h) => digits(h, Number.isInteger(Math.round(h * 100) / 100) ? 0 : 2).replace(/0$/, ""), fontSize: 13, color: "#222"}),
+      tickFormat: (h) => plain(Math.round(h * 100) / 100), fontSize: 13, color: "#222"}),
     Plot.axisY({label: unit, labelArrow: "none", labelAnchor: "top", labelOffset: 42, tickSize: 5, ticks: 5, fontSize: 13, color: "#222"}),
   ];
 }
