@@ -31,6 +31,7 @@ def opened(driver, path=None, fragment=""):
     path = path or work / "lesson.html"
     if not path.exists():
         serosa("lesson", "--out", path)
+    driver.set_script_timeout(90)  # a busy machine
     driver.get(path.as_uri() + fragment)
     driver.execute_async_script(
         "const end = arguments[0]; const look = () => document.querySelector('#page[data-ready]')"
