@@ -160,10 +160,12 @@ Needs needs_of(const LoadedStudy& study, int threads) {
     needs.results +=
         static_cast<double>(s.runs()) *
         static_cast<double>(8 * layout.arms * layout.series_outputs * layout.series_times);
+  constexpr double page = 6e5;  // its scripts and style; its figures come on top
   // Heads of NetCDF variables, and tables: a row per arm, output and time, a line per baby.
   const auto of_cohort = static_cast<double>(std::count_if(
       s.inputs.begin(), s.inputs.end(), [](const auto& input) { return input.of_cohort; }));
   needs.results +=
+      page + 2e3 * static_cast<double>(layout.arms * layout.outputs * layout.times) +
       5e3 * static_cast<double>(s.inputs.size() + layout.outputs + 9) +
       1.2e3 * static_cast<double>(layout.arms * (layout.outputs * layout.times + s.bands.size())) +
       static_cast<double>(s.runs()) * 20 * of_cohort +
@@ -319,18 +321,24 @@ namespace {
 ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Batch& batch,
                 const BatchComputed& computed) {
   const auto& s = study.file.study;
+  if (!study.file.sensitivity)
+    write_whole(batch.folder().path() / "inputs.json", inputs_json(study));
   const auto done = write_batch(batch, request, computed);
   const auto& failures = done.failures;
   const std::string folder = batch.folder().path().string();
   const bool page = !study.file.sensitivity || done.sensitivity;
-  if (done.sensitivity) {
-    const PageData sections = page_of_sensitivity(s, *done.sensitivity);
-    write_whole(batch.folder().path() / "page.json",
-                sections.dump(-1, ' ', false, PageData::error_handler_t::replace) + "\n");
-  } else if (page) {
-    write_whole(batch.folder().path() / "inputs.json", inputs_json(study));
+  try {
+    if (done.sensitivity) {
+      const PageData sections = page_of_sensitivity(s, *done.sensitivity);
+      write_whole(batch.folder().path() / "page.json",
+                  sections.dump(-1, ' ', false, PageData::error_handler_t::replace) + "\n");
+    }
+    if (page) write_page(batch.folder().path());
+  } catch (const files::WriteError& failure) {
+    throw files::WriteError(fmt::format(
+        "the results are whole, but the page was not written: {}. `serosa page {}` makes it",
+        failure.what(), in_shell(folder)));
   }
-  if (page) write_page(batch.folder().path());
   if (request.quiet) {
     print(folder + "\n");
   } else {

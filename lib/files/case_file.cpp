@@ -20,27 +20,39 @@ const KeyTable& baby_keys() {
   static const KeyTable table{
       "baby",
       "The newborn.",
-      {quantity("weight", "g", "birth weight").possible(50, 120000).published(1000, 4500)
+      {quantity("weight", "g", "birth weight")
+           .possible(50, 120000)
+           .published(1000, 4500)
            .fallback("2.56 kg"),
-       quantity("gestation", "wk", "gestation at birth").possible(22, 44).published(28, 42)
+       quantity("gestation", "wk", "gestation at birth")
+           .possible(22, 44)
+           .published(28, 42)
            .fallback("36 wk"),
-       quantity("length", "m", "crown to heel; from the weight when left out").possible(0.05, 2.2)
+       quantity("length", "m", "crown to heel; from the weight when left out")
+           .possible(0.05, 2.2)
            .published(0.3, 0.6),
-       quantity("blood_volume", "mL/kg", "at the start; from the clamping of the cord when left out")
-           .possible(20, 200).published(60, 120),
+       quantity("blood_volume", "mL/kg",
+                "at the start; from the clamping of the cord when left out")
+           .possible(20, 200)
+           .published(60, 120),
        word("delivery", {"vaginal", "caesarean", "caesarean-without-labour"},
-            "decides the protein at birth").fallback("vaginal"),
+            "decides the protein at birth")
+           .fallback("vaginal"),
        flag("gastroschisis", "lowers the protein at birth").fallback("true"),
        quantity("protein", "g/L", "plasma protein at birth").possible(15, 90).published(25, 75),
        quantity("haematocrit", "1", "at birth").possible(0.15, 0.8).published(0.3, 0.7),
-       quantity("sodium", "mmol/L", "plasma sodium at birth").possible(110, 170)
+       quantity("sodium", "mmol/L", "plasma sodium at birth")
+           .possible(110, 170)
            .published(128, 150),
-       quantity("temperature", "degC", "core temperature at birth").possible(10, 42)
+       quantity("temperature", "degC", "core temperature at birth")
+           .possible(10, 42)
            .published(35, 39),
        quantity("skin_temperature", "degC", "at birth; that of the core when left out")
-           .possible(10, 42).published(30, 38),
+           .possible(10, 42)
+           .published(30, 38),
        quantity("bowel_temperature", "degC", "at birth; that of the core when left out")
-           .possible(10, 42).published(30, 38)}};
+           .possible(10, 42)
+           .published(30, 38)}};
   return table;
 }
 
@@ -49,14 +61,20 @@ const KeyTable& bowel_keys() {
       "bowel",
       "The herniated bowel.",
       {flag("outside", "false for bowel that lies in the abdomen").fallback("true"),
-       quantity("herniated", "1", "share of the small bowel").possible(0.05, 1)
-           .published(0.5, 1).fallback("80 %"),
-       quantity("spread", "1", "0 packed to 1 with all loops apart").possible(0, 1)
+       quantity("herniated", "1", "share of the small bowel")
+           .possible(0.05, 1)
+           .published(0.5, 1)
+           .fallback("80 %"),
+       quantity("spread", "1", "0 packed to 1 with all loops apart")
+           .possible(0, 1)
            .published(0, 0.6),
-       quantity("loop_diameter", "m", "outer diameter of a loop").possible(0.002, 0.06)
+       quantity("loop_diameter", "m", "outer diameter of a loop")
+           .possible(0.002, 0.06)
            .published(0.006, 0.025),
        quantity("length", "m", "length of the small bowel").possible(0.3, 5),
-       quantity("thickening", "1", "wall mass against normal").possible(0.5, 4).published(1, 2.5)
+       quantity("thickening", "1", "wall mass against normal")
+           .possible(0.5, 4)
+           .published(1, 2.5)
            .fallback("1"),
        quantity("matting", "1", "0 none to 1 fully matted").possible(0, 1).fallback("0"),
        quantity("area", "m2", "exposed area, when it is known").possible(0.0005, 0.5),
@@ -82,16 +100,17 @@ const KeyTable& chart_error_keys() {
       "chart_errors",
       "Errors of readings are a function of these two numbers, the reading and the hour.",
       {count("seed", "chooses the random numbers").possible(0, 9007199254740992.0).fallback("1"),
-       count("run", "number of the run in its study").possible(0, 9007199254740992.0).fallback(
-           "0")}};
+       count("run", "number of the run in its study")
+           .possible(0, 9007199254740992.0)
+           .fallback("0")}};
   return table;
 }
 
 /// One act of the timeline.
 const KeyTable& act_keys() {
-  static const KeyTable table =
-      act_table("act", "One act of the timeline. The entry's name says what is done, or `act` does.",
-                deed_keys());
+  static const KeyTable table = act_table(
+      "act", "One act of the timeline. The entry's name says what is done, or `act` does.",
+      deed_keys());
   return table;
 }
 
@@ -170,24 +189,24 @@ class CaseReader {
     if (!node) return;
     if (!node->is_map()) return r.error("parameters", "a map from names to values is expected");
     for (const Entry& entry : node->entries) {
-      const auto found = std::find_if(
-          models_.parameters.begin(), models_.parameters.end(),
-          [&](const ParameterEntry& p) { return p.name == entry.key; });
+      const auto found = std::find_if(models_.parameters.begin(), models_.parameters.end(),
+                                      [&](const ParameterEntry& p) { return p.name == entry.key; });
       const std::string path = "parameters." + entry.key;
       if (found == models_.parameters.end()) {
         std::vector<std::string> names;
         for (const auto& p : models_.parameters) names.push_back(p.name);
         const std::string near = units::nearest(entry.key, names);
-        problems_.error(entry.origin, path, "the model has no parameter of this name" +
-                                                (near.empty() ? "" : "; did you mean " + near + "?"));
+        problems_.error(entry.origin, path,
+                        "the model has no parameter of this name" +
+                            (near.empty() ? "" : "; did you mean " + near + "?"));
         continue;
       }
       const auto told = override_of(entry, path, found->unit);
       if (!told) continue;
       try {
         const double value = units::to_model(told->value, found->model_unit);
-        parameter(f.parameters,
-                  static_cast<std::size_t>(found - models_.parameters.begin())) = value;
+        parameter(f.parameters, static_cast<std::size_t>(found - models_.parameters.begin())) =
+            value;
         f.overridden.push_back(entry.key);
         if (!told->source.empty())
           f.override_sources.push_back({entry.key, told->source, told->origin});
@@ -249,6 +268,7 @@ class CaseReader {
     ProtocolFile file = read_protocol(*node, models_, problems_, "protocol", sampled);
     f.c.protocol = file.protocol;
     for (auto& [act, origin] : file.orders) {
+      if (act.at > f.c.until) continue;  // a protocol is written for days, a case may end sooner
       act.name = "protocol: " + act.name;
       acts.emplace_back(std::move(act), origin);
     }
@@ -308,15 +328,15 @@ const KeyTable& case_keys() {
       "case",
       "A baby, a room and a timeline of what people do.",
       {text("title", "a few words for tables and pages").required(),
-       text("note", "what the case shows"),
-       map("baby", baby_keys(), "the newborn").fallback("{}"),
+       text("note", "what the case shows"), map("baby", baby_keys(), "the newborn").fallback("{}"),
        map("bowel", bowel_keys(), "the herniated bowel").fallback("{}"),
        file("room", "rooms", "where the baby is born").fallback("delivery-room"),
        map("air", air_keys(), "what differs from that room"),
        flag("wet", "amniotic fluid on skin and bowel at birth").fallback("true"),
        quantity("until", "h", "end of the case").possible(1.0 / 60, 1000).fallback("6 h"),
        quantity("every", "h", "grid of the series").possible(1.0 / 3600, 24).fallback("2 min"),
-       quantities("report_at", "h", "times of the printed table").length(1, 50)
+       quantities("report_at", "h", "times of the printed table")
+           .length(1, 50)
            .fallback("[30 min, 2 h, 6 h, 24 h]"),
        anything("parameters", "values of single parameters, instead of those of the model"),
        anything("protocol",

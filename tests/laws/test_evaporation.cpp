@@ -82,6 +82,9 @@ Reference as_case(const Setting& s) {
   r.p.serosal_conductance = 0.0;
   r.p.wall_water_fraction = 10.0;  // a wall that does not run dry
   r.p.dressing_temperature = s.surface_temperature;
+  // The surface's physics holds beyond what the model can say of a newborn.
+  r.p.model_sodium_lowest = r.p.model_tissue_water_lowest = 0.0;
+  r.p.model_sodium_highest = r.p.model_protein_highest = 1e9;
   r.c.timeline.push_back({"warmer", 0.0, care::SetWarmer{{"any", s.irradiance, false, 36.5}}});
   if (s.covered)
     r.c.timeline.push_back(
