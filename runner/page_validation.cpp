@@ -22,7 +22,7 @@ using study::Role;
 using study::Verdict;
 
 /// More rows than this make a chart taller than a sheet of paper.
-constexpr std::size_t rows_per_chart = 14;
+constexpr std::size_t rows_per_chart = 11;
 
 std::string capital(std::string text) {
   if (!text.empty()) text[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(text[0])));
@@ -207,10 +207,10 @@ class ValidationPage {
   }
 
   std::string source_of(const study::Experiment& e) const {
-    if (!e.practice.empty()) return e.practice;
+    if (!e.practice.empty()) return in_words(e.practice);
     const auto found = all_.bibliography.find(e.source);
-    if (found == all_.bibliography.end()) return e.source;
-    return found->second.short_citation() + (e.where.empty() ? "" : ", " + e.where);
+    if (found == all_.bibliography.end()) return in_words(e.source);
+    return found->second.short_citation() + (e.where.empty() ? "" : ", " + in_words(e.where));
   }
 
   // ---- Misses
@@ -280,8 +280,8 @@ class ValidationPage {
         finish();
         const std::string title = line.substr(3);
         if (title.rfind("Evidence", 0) == 0 || title.rfind("Where it misses", 0) == 0) continue;
-        section = page_section("document-" + std::to_string(list.size() + 1), "document",
-                               "How far it can be believed", title);
+        section =
+            page_section("document-" + std::to_string(list.size() + 1), "document", title, title);
         section["data"] = {{"blocks", Json::array()}};
         continue;
       }
