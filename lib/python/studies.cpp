@@ -59,12 +59,12 @@ class Sweep {
   /// @return a sentence for each way in which runs failed
   std::vector<std::string> write() {
     const auto& s = study_->file.study;
-    const auto [failures, statistics] = batch_.write(build(), [&](double writing) {
+    const auto outcome = batch_.write(build(), [&](double writing) {
       return files::batch_log("serosa.sweep in Python", computing_, writing, threads_, 1);
     });
     std::vector<std::string> sentences;
     for (std::size_t a = 0; a < s.arms.size(); ++a)
-      for (const auto& [status, count] : failures.by_arm[a])
+      for (const auto& [status, count] : outcome.failures.by_arm[a])
         sentences.push_back(
             fmt::format("{}: {} of {} runs ({:.3g} %): {}", s.arms[a].name, count, s.runs(),
                         100.0 * static_cast<double>(count) / static_cast<double>(s.runs()),
