@@ -261,8 +261,9 @@ class ReviewReader {
     sources_.push_back(document->sources.front());
   }
 
-  static void add_arm(Node& arms, const std::string& name, const std::string& file,
-                      const Origin& origin, std::vector<Entry> set) {
+  static void add_arm(Node& arms, std::string name, const std::string& file, const Origin& origin,
+                      std::vector<Entry> set) {
+    std::replace(name.begin(), name.end(), '.', '-');  // a dot separates names in paths
     Node arm = Node::make_map(origin), changes = Node::make_map(origin);
     changes.entries = std::move(set);
     arm.entries.push_back({"case", origin, Node::make_text(file, origin)});

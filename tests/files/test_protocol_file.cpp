@@ -137,7 +137,7 @@ TEST_CASE("contradictions and circles are refused, with the file's own lines", "
 }
 
 TEST_CASE("what is no protocol is answered with what was expected", "[protocol]") {
-  CHECK_THAT(complaints(head + "look: {every: 20 min}\n"), Contains("whole number of looks"));
+  CHECK_THAT(complaints(sampled + "look: {every: 25 min}\n"), Contains("whole number of looks"));
   CHECK_THAT(complaints("title: t\nreadings: {pulse: {}}\n"), Contains("pulse"));
   CHECK_THAT(complaints(head + "rules: {a: {do: {act: close}, at_most: 1, reason: r}}\n"),
              Contains("close"));
