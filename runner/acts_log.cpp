@@ -14,7 +14,7 @@ namespace {
 constexpr std::size_t most_lines = 40;
 
 std::string value_in_words(double value, std::string_view unit) {
-  if (unit == "1") return percent(value);
+  if (unit == "1") return percent(value) + " %";
   return figure(value) + " " + (unit == "degC" ? "°C" : std::string(unit));
 }
 

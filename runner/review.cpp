@@ -51,6 +51,9 @@ std::unique_ptr<Loaded> load(const BatchRequest& request) {
   return all;
 }
 
+/// `10 %`.
+std::string per_cent(double fraction) { return percent(fraction) + " %"; }
+
 // ---- In words -----------------------------------------------------------------------------
 
 struct Row {
@@ -133,7 +136,7 @@ std::string cover_text(const Loaded& all, const ReviewResult& r, std::size_t cov
 
 std::string corridor_text(const Loaded& all, const ReviewResult& r) {
   const Corridor& c = *all.review.corridor;
-  std::string text = fmt::format("SHARE OF HOURS IN BAND, %; * at least {}\n", percent(c.level));
+  std::string text = fmt::format("SHARE OF HOURS IN BAND, %; * at least {}\n", per_cent(c.level));
   text += "Down: " + c.y.label + "; across: " + c.x.label + "\n";
   TextTable table(c.x.values);
   for (std::size_t iy = c.y.values.size(); iy-- > 0;) {
@@ -155,8 +158,8 @@ std::string bands_text(const Loaded& all) {
       "{} mL/kg gained between the cells, haematocrit fallen by more than {}, or more than {} of "
       "weight gained. Judged from {} on, each hour; a baby counts when out of band for more than "
       "{} of its hours. Sodium band {} to {} mmol/L.",
-      figure(b.deficit_high), figure(b.deficit_low), figure(b.oedema), percent(b.dilution),
-      percent(b.weight_gain), files::time_label(b.from), percent(b.allowed), figure(b.sodium_low),
+      figure(b.deficit_high), figure(b.deficit_low), figure(b.oedema), per_cent(b.dilution),
+      per_cent(b.weight_gain), files::time_label(b.from), per_cent(b.allowed), figure(b.sodium_low),
       figure(b.sodium_high));
 }
 
@@ -295,8 +298,8 @@ page::Map corridor_map(const Loaded& all, const ReviewResult& r) {
           panel.marked.push_back(r.arms[c.arm(ix, iy)][which].value >= c.level);
       }
     if (which == judgement::hours_in_band) {
-      panel.marked_means = "the corridor: at least " + percent(c.level) + " of hours in band";
-      panel.levels = {{100 * c.level, percent(c.level)}};
+      panel.marked_means = "the corridor: at least " + per_cent(c.level) + " of hours in band";
+      panel.levels = {{100 * c.level, per_cent(c.level)}};
     }
     chart.panels.push_back(std::move(panel));
   }
@@ -325,7 +328,7 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
     add({"corridor",
          "The corridor",
          fmt::format("{} of {} pairs keep at least {} of hours in band", n, r.arms.size(),
-                     percent(review.corridor->level)),
+                     per_cent(review.corridor->level)),
          {std::string(files::exploration), counted, bands_text(all)}},
         corridor_map(all, r));
     return one;
@@ -341,7 +344,7 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
        "The same, counting babies instead of hours",
        {fmt::format("A baby counts as under-filled or over-filled when it was for more than {} of "
                     "its hours.",
-                    percent(review.bands.allowed))}},
+                    per_cent(review.bands.allowed))}},
       shares_of(all, r, false));
   {
     page::Table table;

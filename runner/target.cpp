@@ -188,7 +188,7 @@ std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& an
   if (answers.size() > 1) {
     const auto n = static_cast<double>(answers.size() - 1);
     const auto share = [&](TargetEnd end) {
-      return percent(static_cast<double>(count(answers, end)) / n);
+      return percent(static_cast<double>(count(answers, end)) / n) + " %";
     };
     text +=
         "\n" + wrapped(fmt::format("Of {} sets of parameters drawn from their published ranges: "
