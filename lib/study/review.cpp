@@ -112,6 +112,11 @@ std::array<Estimate, judgement::count> summarise(std::span<const Judgement> babi
                      values.size(), confidence);
     else
       all[i] = mean_of(std::move(values), confidence);
+    // A share of hours has nothing to do beyond 0 and 1.
+    if (i <= judgement::hours_warm) {
+      all[i].low = std::max(all[i].low, 0.0);
+      all[i].high = std::min(all[i].high, 1.0);
+    }
   }
   return all;
 }
