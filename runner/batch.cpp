@@ -2,6 +2,7 @@
 #include "runner/batch.hpp"
 
 #include <fmt/format.h>
+#include <sys/resource.h>
 
 #include <chrono>
 #include <cmath>
