@@ -7,6 +7,9 @@
 #include <chrono>
 #include <cmath>
 #include <csignal>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
 #include <optional>
 #include <thread>
 
@@ -358,6 +361,17 @@ ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Ba
   return tell_failures(s, done);
 }
 
+/// A batch of this study that was stopped after its last file but before its page.
+bool lacks_only_its_page(const std::filesystem::path& folder, const LoadedStudy& study) {
+  if (folder.empty() || study.file.sensitivity ||
+      !std::filesystem::exists(folder / "manifest.json") ||
+      std::filesystem::exists(folder / "report.html"))
+    return false;
+  std::ifstream file(folder / "study.yaml", std::ios::binary);
+  const std::string text{std::istreambuf_iterator<char>(file), {}};
+  return text == files::write_document(study.file.understood);
+}
+
 ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
                      Dismissal& dismissal) {
   const auto& s = study.file.study;
@@ -365,6 +379,11 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
   if (part.parts > 1 && request.out.empty())
     throw CLI::ValidationError("--part needs --out: all parts go into one folder");
   fmt::print(stderr, "{}", study.problems.warnings_text());
+  if (lacks_only_its_page(request.out, study)) {
+    write_page(request.out);
+    print("Results: " + request.out + "\n");
+    return ExitCode::done;
+  }
   files::Batch batch(study, request.out, part);
   const std::string folder = batch.folder().path().string();
   const StopSignals signals;
