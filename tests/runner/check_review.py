@@ -121,7 +121,7 @@ def check_one_run(place):
     head = next(k for k in next(iter(alone.values())) if k.endswith("12 h"))
     import xarray  # noqa: PLC0415
     with xarray.open_dataset(place / "one" / "runs.nc") as runs:
-        names = [str(a) for a in runs["arm"].values]
+        names = [str(a) for a in runs["arm_name"].values]
         for output in ("boluses", "given_boluses", "circulating_deficit", "urine"):
             there = float(runs[output].isel(run=5, arm=names.index("ours + late"), time=-1))
             assert abs(there - float(alone[output][head])) <= 1e-9 * max(1, abs(there)), output
@@ -152,7 +152,7 @@ def check_refusals(place):
 
 
 def check_target(place):
-    (place / "baby.yaml").write_text("based_on: to-be-filled.yaml\ntitle: One baby\n")
+    (place / "baby.yaml").write_text("based_on: cases/to-be-filled.yaml\ntitle: One baby\n")
     baby = [place / "baby.yaml", "--at", "4 h", "--low=-1 mL/kg", "--high", "1 mL/kg"]
     text = run("target", *baby)
     assert CAUTION in text and EXPLORATION in text and "Range not yet computed" in text
@@ -162,7 +162,7 @@ def check_target(place):
     assert 0 < figures["least"]["value"] < figures["middle"]["value"] < figures["most"]["value"]
     low, middle, high = figures["middle"]["spread"]
     assert low <= middle <= high
-    sets = one["sets"]
+    sets = dict(one["sets"])
     assert sets.pop("drawn") == 12 == sum(sets.values())
     assert one == json.loads(run("target", *baby, "--json", "--spread", 12))
     assert "no fluid does" in run("target", *baby, "--most", "0.5 mL/kg")
