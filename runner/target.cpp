@@ -156,7 +156,7 @@ std::vector<Line> lines(const Asked& all, const std::vector<study::TargetAnswer>
       [](Answer a) { return a.at_middle.at(1, out::weight_change) / a.at_middle.body.weight; });
   add("between_cells", "Then water gained between the cells, mL/kg",
       gained(out::interstitial_water));
-  add("third_space", "Then in bowel wall, lumen and on the surface, mL/kg",
+  add("third_space", "Then in wall, lumen and on the surface, mL/kg",
       [](Answer a) { return a.at_middle.at(1, out::third_space) / a.at_middle.body.weight; });
   add("sodium", "Then plasma sodium, mmol/L",
       [](Answer a) { return a.at_middle.at(1, out::plasma_sodium); });
@@ -176,7 +176,7 @@ std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& an
   text +=
       "\n" + wrapped(std::string("Answer: ") + sentence(answers.front().end) + ".", 0, 2) + "\n";
   std::vector<std::string> heads{"this baby"};
-  if (answers.size() > 1) heads.push_back("5 % to 95 % over parameters");
+  if (answers.size() > 1) heads.push_back("5 % to 95 %");
   TextTable table(heads);
   for (const Line& line : lines(all, answers)) {
     std::vector<std::string> cells{figure(line.value)};
@@ -191,13 +191,16 @@ std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& an
       return percent(static_cast<double>(count(answers, end)) / n) + " %";
     };
     text +=
-        "\n" + wrapped(fmt::format("Of {} sets of parameters drawn from their published ranges: "
-                                   "fluid needed {}, none needed {}, above the band without any "
-                                   "{}, no fluid does {}, did not finish {}.",
-                                   answers.size() - 1, share(TargetEnd::found),
-                                   share(TargetEnd::none_needed), share(TargetEnd::over_filled),
-                                   share(TargetEnd::no_fluid_does), share(TargetEnd::failed)),
-                       0, 0);
+        "\n" +
+        wrapped(
+            fmt::format(
+                "Of {} sets of parameters drawn from their published ranges: "
+                "fluid needed {}, none needed {}, above the band without any "
+                "{}, no fluid does {}, did not finish {}. The ranges above leave the last two out.",
+                answers.size() - 1, share(TargetEnd::found), share(TargetEnd::none_needed),
+                share(TargetEnd::over_filled), share(TargetEnd::no_fluid_does),
+                share(TargetEnd::failed)),
+            0, 0);
   } else {
     text += "\nRange not yet computed; --spread 200 computes it.\n";
   }
