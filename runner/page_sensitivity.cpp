@@ -172,7 +172,7 @@ class SensitivityPage {
     return text;
   }
 
-  PageData over_time(std::size_t arm) const {
+  PageData over_time(std::size_t arm) {
     const std::size_t m = ranking_measure(r_);
     const bool shares = r_.method == SensitivityMethod::indices;
     const double scale = shares ? 100 : 1;
@@ -189,7 +189,7 @@ class SensitivityPage {
                        : "partial rank correlation";
       for (const auto j : drawn(arm, a, most_courses)) {
         page::Course course{input_label(r_.inputs[j]),
-                            fmt::format("case:{}", panel.courses.size()),
+                            style_of(j),
                             {},
                             {{"interval", {}, {}}}};
         for (std::size_t t = 0; t < r_.times.size(); ++t) {
@@ -283,7 +283,7 @@ class SensitivityPage {
                          table);
   }
 
-  PageData convergence(std::size_t arm) const {
+  PageData convergence(std::size_t arm) {
     page::Points chart;
     chart.head = "Input";
     for (std::size_t a = 0; a < r_.answers.size(); ++a) {
@@ -294,7 +294,7 @@ class SensitivityPage {
       panel.y = {"Total index", "% of the variance"};
       for (const auto j : drawn(arm, a, 4)) {
         page::PointSeries series{
-            input_label(r_.inputs[j]), fmt::format("case:{}", panel.series.size()), {}, true};
+            input_label(r_.inputs[j]), style_of(j), {}, true};
         const auto add = [&](std::uint64_t size, const Estimate& e) {
           page::Point p{static_cast<double>(size), 100 * e.value};
           p.y_low = 100 * e.low, p.y_high = 100 * e.high;
@@ -330,6 +330,15 @@ class SensitivityPage {
         table);
   }
 
+  /// One look for an input on all charts of the page, in the order in which they first appear.
+  std::string style_of(std::size_t input) {
+    const auto there = std::find(styled_.begin(), styled_.end(), input);
+    const auto place = there - styled_.begin();
+    if (there == styled_.end()) styled_.push_back(input);
+    return fmt::format("case:{}", place);
+  }
+
+  std::vector<std::size_t> styled_;
   const study::Study& s_;
   const SensitivityResult& r_;
 };

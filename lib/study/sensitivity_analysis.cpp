@@ -55,9 +55,10 @@ class Answers {
 
   const std::vector<Answer>& list() const { return list_; }
 
-  /// One answer of one arm at one time, all runs. `never` counts runs that did not reach a level.
+  /// One answer of one arm at one time, all runs. `never` notes runs that did not reach a
+  /// level.
   std::vector<double> of_arm(std::size_t arm, std::size_t answer, std::size_t time,
-                             std::uint64_t* never = nullptr) const {
+                             std::vector<bool>* never = nullptr) const {
     if (answer < study_.outputs.size()) return read(layout_.value(arm, answer, time));
     answer -= study_.outputs.size();
     if (answer < study_.bands.size()) {
@@ -91,7 +92,7 @@ class Answers {
     return values;
   }
 
-  std::vector<double> figure(std::size_t arm, const RunFigure& f, std::uint64_t* never) const {
+  std::vector<double> figure(std::size_t arm, const RunFigure& f, std::vector<bool>* never) const {
     const auto place = [&](simulate::output::Index o) {
       return static_cast<std::size_t>(
           std::find(study_.series_outputs.begin(), study_.series_outputs.end(), o) -
@@ -110,7 +111,7 @@ class Answers {
       for (std::size_t t = 0; t < blood.size(); ++t) other[t] = blood[t][i];
       bool reached = true;
       values[i] = figure_of_run<double>(f, study_.series_times, one, other, reached);
-      if (never && !reached) ++*never;
+      if (never && !reached) (*never)[i] = true;
     }
     return values;
   }
@@ -169,18 +170,18 @@ void fill(SensitivityResult& r, const Study& s, const Answers& answers,
   in_parallel(all, threads, [&](std::size_t place) {
     const std::size_t time = place % times, answer = place / times % n, arm = place / times / n;
     if (!r.answers[answer].timed && time > 0) return;
-    std::uint64_t never = 0, never_first = 0;
+    std::vector<bool> never(used.size(), false);
     std::vector<double> values;
     if (arm < s.arms.size()) {
       values = answers.of_arm(arm, answer, time, &never);
     } else {
       values = answers.of_arm(arm - s.arms.size() + 1, answer, time, &never);
-      const auto first = answers.of_arm(0, answer, time, &never_first);
+      const auto first = answers.of_arm(0, answer, time, &never);
       for (std::size_t i = 0; i < values.size(); ++i) values[i] -= first[i];
     }
     if (!r.answers[answer].timed)
-      r.never[arm * n + answer] =
-          static_cast<double>(std::max(never, never_first)) / std::max(1.0, runs);
+      for (std::size_t i = 0; i < used.size(); ++i)
+        if (used[i] && never[i]) r.never[arm * n + answer] += 1 / runs;
     note_spread(values, used, r.mean[place], r.sd[place]);
     const auto found = estimate(values);
     for (std::size_t m = 0; m < found.size(); ++m)

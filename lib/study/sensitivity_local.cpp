@@ -162,6 +162,29 @@ Middle middle_of(const Study& study, std::size_t arm, const std::vector<double>&
   return m;
 }
 
+/// Two acts at one hour share one stop, which can carry the slope of one of them only: an input
+/// that moves an act away from others of its hour, or from the birth, is taken 4 ms later.
+void part_acts(const Study& study, std::size_t arm, std::vector<double>& values) {
+  constexpr double later = 1e-6, same_hour = 1e-9;
+  for (std::size_t j = 0; j < values.size(); ++j)
+    for (bool shared = true; shared;) {
+      shared = false;
+      const Middle m = middle_of(study, arm, values);
+      const auto& places = study.arms[arm].scenes[scene_number(study, values)].places[j];
+      std::vector<bool> moved(m.c.timeline.size(), false);
+      for (const Place& place : places)
+        if (place.act != Place::of_case && place.number == 0) moved[m.sorted.at(place.act)] = true;
+      for (std::size_t act = 0; act < moved.size(); ++act) {
+        if (!moved[act]) continue;
+        const double at = m.c.timeline[act].at;
+        shared = shared || std::fabs(at) < same_hour;
+        for (std::size_t other = 0; other < moved.size(); ++other)
+          shared = shared || (!moved[other] && std::fabs(m.c.timeline[other].at - at) < same_hour);
+      }
+      if (shared) values[j] += later;
+    }
+}
+
 /// What figures and outputs are looked at, in one list of hours.
 struct Hours {
   std::vector<double> all;
@@ -199,6 +222,7 @@ LocalSlopes local_slopes(const Study& study, std::size_t arm,
   const std::size_t inputs = study.inputs.size(), times = study.times.size(),
                     outputs = study.outputs.size();
   for (const auto& input : study.inputs) result.middle.push_back(input.law.quantile(0.5));
+  part_acts(study, arm, result.middle);
   const Middle m = middle_of(study, arm, result.middle);
   const Scene& scene = study.arms[arm].scenes[scene_number(study, result.middle)];
   const Hours hours(study);

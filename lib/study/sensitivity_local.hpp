@@ -31,7 +31,8 @@ struct LocalSlopes {
 /// Slopes of one arm's outputs at the study's times, and of its figures, by all inputs at once, at
 /// the middle value (the median) of every law. Steps are those that the run without derivatives
 /// takes, each a fixed share of the segment between two stops, so that hours of acts have exact
-/// derivatives too. At the very hour of an act that moves, a slope is NaN: the output there is that
+/// derivatives too; an act that shares its hour with another, or with the birth, is taken 4 ms later
+/// than it. At the very hour of an act that moves, a slope is NaN: the output there is that
 /// before or that after it.
 LocalSlopes local_slopes(const Study& study, std::size_t arm,
                          const std::vector<RunFigure>& figures = {});
