@@ -188,10 +188,7 @@ class SensitivityPage {
                        ? units::shown(r_.answers[a].unit) + ", mean size of the effect"
                        : "partial rank correlation";
       for (const auto j : drawn(arm, a, most_courses)) {
-        page::Course course{input_label(r_.inputs[j]),
-                            style_of(j),
-                            {},
-                            {{"interval", {}, {}}}};
+        page::Course course{input_label(r_.inputs[j]), style_of(j), {}, {{"interval", {}, {}}}};
         for (std::size_t t = 0; t < r_.times.size(); ++t) {
           const Estimate& e = r_.at(m, arm, a, t, j);
           course.middle.push_back(scale * e.value);
@@ -293,8 +290,7 @@ class SensitivityPage {
       panel.x = {"Base points", "", true};
       panel.y = {"Total index", "% of the variance"};
       for (const auto j : drawn(arm, a, 4)) {
-        page::PointSeries series{
-            input_label(r_.inputs[j]), style_of(j), {}, true};
+        page::PointSeries series{input_label(r_.inputs[j]), style_of(j), {}, true};
         const auto add = [&](std::uint64_t size, const Estimate& e) {
           page::Point p{static_cast<double>(size), 100 * e.value};
           p.y_low = 100 * e.low, p.y_high = 100 * e.high;
