@@ -54,10 +54,10 @@ def _compute(given: Cases, times: Times | None) -> tuple[_serosa.Runs, xarray.Da
     runs = _serosa.run([one._compiled for one in named.values()], list(named), _hours(times))
     for note in runs.notes:
         warnings.warn(note, errors.RunWarning, stacklevel=4)
-    variables = {}
+    variables: dict[str, typing.Any] = {}
     for name, (dimensions, values, attributes) in runs.variables().items():
         attributes.pop("coordinates", None)  # xarray knows them by being coordinates
-        variables[name] = xarray.Variable(dimensions, values, attributes, fastpath=True)
+        variables[name] = (dimensions, values, attributes)
     coordinates = {name: variables.pop(name) for name in ("time", "case")}
     return runs, xarray.Dataset(variables, coordinates, runs.attributes)
 

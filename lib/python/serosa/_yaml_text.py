@@ -39,7 +39,7 @@ def _is_list(value: object) -> typing.TypeGuard[collections.abc.Iterable[object]
     return isinstance(value, (list, tuple)) or getattr(value, "ndim", 0) == 1
 
 
-def _items(value: collections.abc.Mapping[object, object],
+def _items(value: collections.abc.Mapping[typing.Any, object],
            path: str) -> collections.abc.Iterator[tuple[str, str, object]]:
     """Key, path and value of each entry."""
     for key, inner in value.items():
