@@ -94,7 +94,8 @@ Page outputs() {
   text += row({"name", "unit", "meaning", "formula"}) + "|---|---|---|---|\n";
   for (std::size_t i = 0; i < simulate::output::count; ++i) {
     const auto& o = simulate::output_list[i];
-    text += row({anchored(o.name), o.unit, o.meaning, fmt::format("`{}`", simulate::output_formulas[i])});
+    text += row(
+        {anchored(o.name), o.unit, o.meaning, fmt::format("`{}`", simulate::output_formulas[i])});
   }
   return {"outputs.md", text};
 }

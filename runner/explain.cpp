@@ -12,8 +12,8 @@
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
 #include "runner/json_report.hpp"
-#include "simulate/output_formulas.hpp"
 #include "runner/text_table.hpp"
+#include "simulate/output_formulas.hpp"
 #include "units/nearest.hpp"
 #include "units/units.hpp"
 
@@ -156,8 +156,8 @@ std::string explain_output(const std::string& name) {
            labelled("unit", o.unit == "1" ? "1 (a fraction or ratio)" : std::string(o.unit)) +
            labelled("what it is", std::string(o.meaning)) +
            labelled("formula", std::string(simulate::output_formulas[i])) +
-           labelled("where",
-                    "lib/simulate/outputs.hpp; in the formula " + std::string(simulate::formula_letters));
+           labelled("where", "lib/simulate/outputs.hpp; in the formula " +
+                                 std::string(simulate::formula_letters));
   }
   refuse_unknown("output", name, known, "--outputs");
 }

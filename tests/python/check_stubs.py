@@ -38,6 +38,11 @@ with tempfile.TemporaryDirectory() as folder:
         assert (code == 0) == right, told
     code, told = mypy("", "--strict", "--ignore-missing-imports", "-p", "serosa", folder=folder)
     assert code == 0, told
-    code, told = mypy(".stubtest", "serosa._serosa", folder=folder)
+    # Classes of pybind11 have a metaclass of their own, and one that users can't make shows the
+    # arguments of a plain object.
+    allowed = pathlib.Path(folder) / "allowed"
+    allowed.write_text("".join(f"serosa._serosa.{name}\n"
+                               for name in ("Case", "Runs", "Runs.__init__", "Sweep")))
+    code, told = mypy(".stubtest", "serosa._serosa", "--allowlist", allowed, folder=folder)
     assert code == 0, told
 print("types are right")

@@ -19,7 +19,7 @@ def serosa(*words, folder=None, code=0):
 
 def same_bits(one, other):
     """Do two Datasets have the same variables, attributes and bits? Says where they differ."""
-    if list(one.variables) != list(other.variables) or one.attrs != other.attrs:
+    if set(one.variables) != set(other.variables) or one.attrs != other.attrs:
         return f"{sorted(set(one.variables) ^ set(other.variables))}, {one.attrs}, {other.attrs}"
     for name, a in one.variables.items():
         b = other.variables[name]

@@ -51,7 +51,7 @@ class Cases(unittest.TestCase):
             with serosa.open_results("out") as of_program:
                 self.assertEqual(same_bits(of_program.load(), serosa.run(late)), "")
             # based_on looks into the current folder, as it would for a file there.
-            of_file = serosa.case({"based_on": "late.yaml"}, name="late", models=MODELS)
+            of_file = serosa.case({"based_on": "late.yaml"}, name="other", models=MODELS)
             self.assertEqual(of_file.yaml(), late.yaml())
 
     def test_errors_have_the_programs_text(self):
@@ -109,14 +109,19 @@ class Cases(unittest.TestCase):
                     self.assertEqual(title, hostile)
 
     def test_what_lies_outside_the_published_range_is_warned_about(self):
+        change = {"bowel.thickening": 2.9}
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
-            serosa.case("wrapped", models=MODELS).with_({"parameters.spread": 5})
-        _, of_program = program("run", MODELS / "cases" / "wrapped.yaml", "--set",
-                                "parameters.spread=5", "--out",
-                                tempfile.mkdtemp() + "/out", "--quiet")
-        texts = [str(w.message) for w in caught if w.category is serosa.InputWarning]
-        self.assertTrue(texts)
+            serosa.case("wrapped", models=MODELS).with_(change)
+        told = [str(w.message) for w in caught if w.category is serosa.InputWarning]
+        self.assertEqual(len(told), 1)
+        with tempfile.TemporaryDirectory() as folder:
+            printed, _ = program("run", MODELS / "cases" / "wrapped.yaml", "--set",
+                                 "bowel.thickening=2.9", "--out", f"{folder}/out")
+        # The table says it in one line, the exception beside the input.
+        said = 'bowel.thickening: "2.9" lies outside the published range'
+        self.assertIn(said, told[0])
+        self.assertIn(said, " ".join(printed.split()))
 
 
 if __name__ == "__main__":

@@ -134,7 +134,7 @@ class Runs(unittest.TestCase):
             name = names[number % len(names)]
             # Reading goes through the units library, whose own state is not safe for threads.
             one = case(name)
-            one.with_({"baby.weight": "2.2 kg", "until": "3 h"})
+            one.with_({"baby.weight": "2.2 kg", "baby.gestation": "34 wk"})
             return same_bits(serosa.run({name: one}), alone[name])
 
         with concurrent.futures.ThreadPoolExecutor(6) as pool:

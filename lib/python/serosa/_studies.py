@@ -83,6 +83,8 @@ def open_results(folder: _place.Path, file: str | None = None) -> xarray.Dataset
     folder: what the program or `sweep` left, such as `results/demo-1`.
     file: `runs.nc` or `series.nc`; by default `runs.nc` when there is one.
 
+    The arms of a batch are chosen by name: `.sel(arm="wrapped")`.
+
     Raises InputError when there is no such file.
     """
     place_of = pathlib.Path(folder)
@@ -90,5 +92,11 @@ def open_results(folder: _place.Path, file: str | None = None) -> xarray.Dataset
     for name in names:
         if (place_of / name).is_file():
             # Hours stay numbers; they are no dates.
-            return xarray.open_dataset(place_of / name, decode_times=False)
+            opened = xarray.open_dataset(place_of / name, decode_times=False)
+            if "arm_name" not in opened:
+                return opened
+            named = opened.assign_coords(arm=("arm", opened["arm_name"].values))
+            named.encoding = opened.encoding
+            named.set_close(opened.close)
+            return named
     raise errors.InputError(f"there is no {' or '.join(names)} in {os.fspath(folder)!r}")
