@@ -367,7 +367,7 @@ class Page {
   twin(one, care, times, until) {
     const clamped = one.timeline.filter((act) => act.act === "clamp-cord").at(-1)?.at ?? one.baby.cord_clamped_at;
     const twin = {...care, baby: one.baby, cord_clamped_at: clamped, parameters: one.parameters, until: one.until};
-    const name = JSON.stringify([twin.baby, clamped, one.parameters, times.length, times[times.length - 1], one.until, this.currentGuess()?.at]);
+    const name = JSON.stringify([twin.baby, clamped, one.parameters, times, one.until]);
     this.twins ??= new Map();
     if (!this.twins.has(name)) {
       const grid = one.until > times[times.length - 1] ? [...times, one.until] : times.filter((t) => t < one.until).concat(one.until);
