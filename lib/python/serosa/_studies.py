@@ -39,8 +39,8 @@ class _Bar:
 
 def sweep(study: _place.Path, out: _place.Path | None = None, *, threads: int = 0,
           progress: Progress | None = None, models: _place.Path | None = None) -> xarray.Dataset:
-    """Carries a study out: many babies, each under every arm. The engine and the folder are those
-    of `serosa sweep`.
+    """Carries a study out: many babies, each under every arm. The engine and the files are those
+    of `serosa sweep`, its page apart, which `serosa page FOLDER` makes.
 
     study: the path of a study file, or the name of a shipped one, such as "demo".
     out: the folder for the results: new, empty, or of the same study unfinished, which is then gone
