@@ -13,23 +13,7 @@
 
 #include "physics/real/real.hpp"
 #include "simulate/run_status.hpp"
-
-// Odeint draws in ublas, and that <iostream>, whose start-up code has no place in a kernel that may
-// not run on the processor it is loaded on.
-#ifndef BOOST_UBLAS_NO_STD_CERR
-#define BOOST_UBLAS_NO_STD_CERR
-#endif
-// GCC 12 takes odeint's working memory, which every step writes before it reads, for unset.
-#if defined(__GNUC__) && !defined(__clang__)
-#pragma GCC diagnostic push
-#pragma GCC diagnostic ignored "-Wmaybe-uninitialized"
-#pragma GCC diagnostic ignored "-Wuninitialized"
-#endif
-#include <boost/numeric/odeint/algebra/array_algebra.hpp>
-#include <boost/numeric/odeint/stepper/runge_kutta_dopri5.hpp>
-#if defined(__GNUC__) && !defined(__clang__)
-#pragma GCC diagnostic pop
-#endif
+#include "simulate/stabilised.hpp"
 
 namespace serosa::simulate {
 
@@ -49,6 +33,9 @@ struct StepControl {
   std::array<bool, N> never_negative{};
   double smallest_step = 1e-9;
   double largest_step = 1.0;
+  /// Bound on |eigenvalue| of the rates, 1/h: a step takes as many stages as it needs to be stable
+  /// under it. 0: the fewest, for systems without fast modes.
+  double fastest_rate = 0.0;
   /// Steps tried, accepted or not, before a run is given up.
   std::int32_t step_budget = 1'000'000;
 };
@@ -57,6 +44,7 @@ struct StepControl {
 /// when act times move, and so what derivatives are taken at.
 struct StepSequence {
   std::vector<double> shares;
+  std::vector<int> stages{};  ///< of each step; where there are none, as its size asks for
 };
 
 /// One lane's view of a block's states.
@@ -98,7 +86,7 @@ class LaneState {
 /// - `after_step(lane, x, t)`: seen after every accepted step, before the acts of that time; it may
 ///   end a store that ran dry. True as for `at_stop`.
 /// - `next_output(lane)`: next hour of the output grid (a plain number), +infinity for none.
-/// - `at_output(lane, t, x)`: the lane's states at t, interpolated to order 4 between steps; it
+/// - `at_output(lane, t, x)`: the lane's states at t, interpolated to order 3 between steps; it
 ///   moves `next_output` on. An output due exactly at a stop shows the state after the acts.
 /// - `at_end(lane, report)`: the run finished or failed; `begin` follows.
 template <class J, class R, std::size_t N>
@@ -115,23 +103,30 @@ concept Journey = requires(J journey, int lane, LaneState<R, N> x, Scalar<R> t, 
   journey.at_end(lane, report);
 };
 
-/// Advances a block of runs, one per lane of R, each on its own time, step size and acceptance, so
-/// that a run's result does not depend on its neighbours and is the same, bit for bit, in any lane
-/// and as a plain number.
+/// Advances a block of runs, one per lane of R, each on its own time, step size, number of stages
+/// and acceptance, so that a run's result does not depend on its neighbours and is the same, bit
+/// for bit, in any lane and as a plain number.
 ///
-/// Steps are Boost.Odeint's Dormand–Prince 5(4) with its continuous extension of order 4 (Hairer,
-/// Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed. 1993, section II.6). The
-/// error of a step is the largest, over the controlled states, of
-/// |error| / (absolute + relative * max(|before|, |after|)); step sizes follow the
-/// proportional-integral controller of the same authors (Hairer and Wanner, Solving Ordinary
-/// Differential Equations II, 2nd ed. 1996, section IV.2; constants as in their code dopri5, from
-/// memory). A step whose result is not finite, or has a state below zero that may not be, is
-/// repeated at a fifth of its size; at the smallest size the run fails by name.
+/// Steps are of order 3 with 3 to 9 stages (`stabilised.hpp`): the fewest that are stable at their
+/// size under `fastest_rate`. What is stepped over is one evaluation of the rates at a time: in one
+/// round a lane may be in the second stage of a short step, its neighbour in the last of a long
+/// one, a third taking its rates anew after an act. So no lane waits for another.
+///
+/// The error of a step is estimated by what the step's increment differs from the trapezoidal
+/// rule's, h^3 x'''/12 (in the manner of Sommeijer, Shampine and Verwer, J Comput Appl Math
+/// 1998;88:315, section 2), as the largest, over the controlled states, of
+/// |error| / (absolute + relative * max(|before|, |after|)). It belongs to order 2; the result is of
+/// order 3, and a constant (`estimate_share`) brings the estimate down to what is really left. Step
+/// sizes follow a proportional-integral controller (Hairer and Wanner, Solving Ordinary
+/// Differential Equations II, 2nd ed. 1996, section IV.2). Between steps, outputs are interpolated
+/// by the cubic that has values and rates of both ends. A step whose result is not finite, or has a
+/// state below zero that may not be, is repeated at a fifth of its size; at the smallest size the
+/// run fails by name.
 ///
 /// With dual numbers, acceptance looks at values; times and steps carry derivatives, a step being
 /// a fixed share of the segment between two stops.
 ///
-/// The object holds all working memory (about 14 N numbers of type R) and allocates nothing while
+/// The object holds all working memory (about 8 N numbers of type R) and allocates nothing while
 /// running, except to record a sequence. It may be used again, by one thread at a time.
 template <Real R, std::size_t N>
 class Integrator {
@@ -140,7 +135,11 @@ class Integrator {
   using Time = Scalar<R>;
   static constexpr int W = lanes<R>;
 
-  explicit Integrator(const StepControl<N>& control) : control_(control) {
+  explicit Integrator(const StepControl<N>& control)
+      : control_(control),
+        longest_step_(control.fastest_rate > 0.0
+                          ? std::min(control.largest_step, furthest_reach / control.fastest_rate)
+                          : control.largest_step) {
     for (std::size_t i = 0; i < N; ++i)
       if (control.never_negative[i]) never_negative_[never_negative_count_++] = i;
   }
@@ -158,17 +157,21 @@ class Integrator {
   requires Journey<J, R, N>
   void run(System& system, J& journey) {
     x_ = {};
-    t_ = R(0.0);
+    y_ = {};
+    dxdt_ = {};
     for (int l = 0; l < W; ++l) load(l, journey);
-    refresh(system, journey);
+    for (int l = 0; l < W; ++l) set_out(l);
+    move_on();
     while (any_running()) {
-      choose_steps(journey);
-      stepper_.do_step(Rates<System>{&system}, x_, dxdt_, t_, x_new_, dxdt_new_, step_, error_);
-      judge();
-      write_outputs_within(journey);
-      adopt();
-      conclude(system, journey);
-      refresh(system, journey);
+      system(y_, k_, at_);
+      if (count_round()) {
+        finish_steps(journey);
+        adopt();
+        propose_first_steps();
+        conclude(system, journey);
+      }
+      for (int l = 0; l < W; ++l) set_out(l);
+      move_on();
     }
   }
 
@@ -176,39 +179,45 @@ class Integrator {
   // Without derivatives, but with lanes.
   using Plain = std::conditional_t<(W > 1), R, double>;
   using Condition = physics::ConditionOf<Plain>;
-  // Constants of the method are of the number type too: odeint's interpolation asks for it.
-  using Stepper = boost::numeric::odeint::runge_kutta_dopri5<State, R, State, R,
-                                                             boost::numeric::odeint::array_algebra>;
-
-  template <class System>
-  struct Rates {
-    System* system;
-    void operator()(const State& x, State& dxdt, const R& t) const { (*system)(x, dxdt, t); }
+  // What a lane's next evaluation of the rates is for.
+  enum class Phase {
+    rest,   // nothing
+    fresh,  // the rates at x, at the start or after an act
+    probe,  // the rates a little further on, for the first step size
+    stage,  // a stage of the step in hand
+    end     // the rates at the end of the step in hand
   };
 
   struct Lane {
-    bool running = false;
-    bool fresh = false;                       // the rates at x are still to be taken
+    Phase phase = Phase::rest;
     bool newcomer = false;                    // no step size yet
+    bool ready = false;                       // rates at x are there, the next step may begin
     bool last = false;                        // the step in hand ends the segment
     bool rejected = false;                    // the step before was
     bool accepted = false;                    // the step in hand is
     Time from, to, length;                    // of the segment, from stop to stop
     double done = 0.0;                        // share of the segment
     double share = 0.0;                       // of the step in hand
+    const Stabilised* method = nullptr;       // of the step in hand
+    int stage = 0;                            // the one whose rates are being taken
+    Time step;                                // its size, h, with derivatives
     double tried = 0.0;                       // its size, h
     double wanted = 0.0;                      // size that the error asks for, h
     RunStatus suspect = RunStatus::finished;  // why the step in hand was refused
+    int worst = -1;  // state that dominated the error when the budget was spent
     Effort effort;
     StepSequence* recorded = nullptr;
     const StepSequence* replayed = nullptr;
     std::size_t replay_position = 0;
   };
 
-  // Controller: exponents 0.2 - 0.75 beta and beta, safety, limits of change per step.
-  static constexpr double beta = 0.04;
-  static constexpr double alpha = 0.2 - 0.75 * beta;
+  // Controller: exponents 1/3 - 0.75 beta and beta, safety, limits of change per step.
+  static constexpr double order = 3.0;  // of the estimate per step
+  static constexpr double beta = 0.08;
+  static constexpr double alpha = 1.0 / order - 0.75 * beta;
   static constexpr double safety = 0.9;
+  // What is left of the trapezoidal defect in the result.
+  static constexpr double estimate_share = 0.1;
   static constexpr double largest_growth = 10.0;
   static constexpr double largest_shrinkage = 5.0;
   static constexpr double least_remembered_error = 1e-4;
@@ -226,7 +235,8 @@ class Integrator {
   double value(const R& x, int lane) const { return physics::value_of(x, lane); }
 
   bool any_running() const {
-    return std::any_of(lanes_.begin(), lanes_.end(), [](const Lane& l) { return l.running; });
+    return std::any_of(lanes_.begin(), lanes_.end(),
+                       [](const Lane& l) { return l.phase != Phase::rest; });
   }
 
   // ---- Between the steps ------------------------------------------------------------------
@@ -241,11 +251,10 @@ class Integrator {
       l = Lane{};
       l.recorded = recorded;
       l.replayed = replayed;
-      // A step of no length: a lane at rest stays where it is.
-      physics::set_lane(step_, lane, Time(0.0));
       if (!journey.begin(lane, state(lane))) return;
-      if (recorded != nullptr) recorded->shares.clear();
-      l.running = l.fresh = l.newcomer = true;
+      if (recorded != nullptr) *recorded = {};
+      l.phase = Phase::fresh;
+      l.newcomer = true;
       const Time start = journey.start(lane);
       physics::set_lane(t_, lane, start);
       if (journey.next_output(lane) < plain(start))
@@ -311,62 +320,45 @@ class Integrator {
 
   // ---- Rates at the start and after acts --------------------------------------------------
 
-  // Takes the rates of the lanes that need them; the others keep theirs to the bit.
-  template <class System, class J>
-  void refresh(System& system, J& journey) {
-    while (std::any_of(lanes_.begin(), lanes_.end(), [](const Lane& l) { return l.fresh; })) {
-      Condition fresh(false);
-      for (int l = 0; l < W; ++l) physics::set_lane(fresh, l, at(l).fresh);
-      system(x_, dxdt_new_, t_);
-      for (std::size_t i = 0; i < N; ++i) dxdt_[i] = physics::select(fresh, dxdt_new_[i], dxdt_[i]);
-      first_steps(system);
-      for (int l = 0; l < W; ++l) {
-        if (!at(l).fresh) continue;
-        at(l).fresh = false;
-        ++at(l).effort.rate_evaluations;
-        if (const int i = not_finite(dxdt_, l); i >= 0)
-          fail(l, journey, RunStatus::rates_not_finite, i);
-        else if (const int j = below_zero(x_, l); j >= 0)
-          fail(l, journey, RunStatus::state_below_zero, j);
-      }
-    }
-  }
-
-  // First step size: Hairer, Nørsett and Wanner, section II.4, algorithm "starting step size", with
-  // the norm of the step control. Costs one evaluation of the rates.
-  template <class System>
-  void first_steps(System& system) {
-    if (std::none_of(lanes_.begin(), lanes_.end(), [](const Lane& l) { return l.newcomer; }))
-      return;
-    Plain size(0.0), speed(0.0);
+  // First step size: Hairer, Nørsett and Wanner, Solving Ordinary Differential Equations I, 2nd ed.
+  // 1993, section II.4, algorithm "starting step size", with the norm of the step control. Costs
+  // one evaluation of the rates.
+  void propose_first_steps() {
+    if (!any(Phase::fresh, true) && !any(Phase::probe, true)) return;
+    Plain size(0.0), speed(0.0), bend(0.0);
     for (std::size_t i = 0; i < control_.controlled; ++i) {
       const Plain scale = scale_of(i, physics::abs(plain_of(x_[i])));
       size = physics::max(size, physics::abs(plain_of(x_[i])) / scale);
       speed = physics::max(speed, physics::abs(plain_of(dxdt_[i])) / scale);
+      bend = physics::max(bend, physics::abs(plain_of(k_[i]) - plain_of(dxdt_[i])) / scale);
     }
     const Plain cautious =
         physics::select(size < 1e-5 || speed < 1e-5, Plain(1e-6), 0.01 * (size / speed));
     const Plain trial = physics::min(cautious, control_.largest_step);
-    for (std::size_t i = 0; i < N; ++i) x_new_[i] = x_[i] + R(trial) * dxdt_[i];
-    system(x_new_, dxdt_new_, t_ + R(trial));
-    Plain bend(0.0);
-    for (std::size_t i = 0; i < control_.controlled; ++i) {
-      const Plain scale = scale_of(i, physics::abs(plain_of(x_[i])));
-      bend = physics::max(bend, physics::abs(plain_of(dxdt_new_[i]) - plain_of(dxdt_[i])) / scale);
-    }
     const Plain steepest = physics::max(speed, bend / trial);
-    const Plain by_slope = physics::select(steepest <= 1e-15, physics::max(1e-3 * trial, 1e-6),
-                                           physics::pow(0.01 / physics::max(steepest, 1e-15), 0.2));
+    const Plain by_slope =
+        physics::select(steepest <= 1e-15, physics::max(1e-3 * trial, 1e-6),
+                        physics::pow(0.01 / physics::max(steepest, 1e-15), 1.0 / order));
     const Plain first = physics::min(100.0 * trial, by_slope);
-    for (int l = 0; l < W; ++l) {
-      if (!at(l).newcomer) continue;
-      at(l).newcomer = false;
-      ++at(l).effort.rate_evaluations;
-      const double h = physics::value_of(first, l);
-      at(l).wanted =
-          physics::isfinite(h) ? std::max(h, control_.smallest_step) : control_.smallest_step;
-      physics::set_lane(remembered_, l, physics::pow(least_remembered_error, beta));
+    for (int lane = 0; lane < W; ++lane) {
+      Lane& l = at(lane);
+      if (!l.newcomer) continue;
+      if (l.phase == Phase::fresh) {
+        const double h = physics::value_of(trial, lane);
+        l.step = Time(physics::isfinite(h) ? h : control_.smallest_step);
+      } else {
+        const double h = physics::value_of(first, lane);
+        l.wanted =
+            physics::isfinite(h) ? std::max(h, control_.smallest_step) : control_.smallest_step;
+        physics::set_lane(remembered_, lane, physics::pow(least_remembered_error, beta));
+      }
     }
+  }
+
+  bool any(Phase phase, bool newcomers_only = false) const {
+    return std::any_of(lanes_.begin(), lanes_.end(), [&](const Lane& l) {
+      return l.phase == phase && (l.newcomer || !newcomers_only);
+    });
   }
 
   Plain scale_of(std::size_t i, const Plain& magnitude) const {
@@ -389,27 +381,29 @@ class Integrator {
 
   // ---- The step ---------------------------------------------------------------------------
 
-  template <class J>
-  void choose_steps(J& journey) {
-    for (int lane = 0; lane < W; ++lane) {
-      while (at(lane).running && !choose_step(lane)) {
-        fail(lane, journey, RunStatus::sequence_too_short, -1);
-        // The run that follows has no rates yet; it sits this step out.
-        if (at(lane).fresh) break;
-      }
+  // Counts the evaluation just made; true when it completes anything but a stage.
+  bool count_round() {
+    bool special = false;
+    for (Lane& l : lanes_) {
+      if (l.phase == Phase::rest) continue;
+      ++l.effort.rate_evaluations;
+      if (l.phase != Phase::stage) special = true;
     }
+    return special;
   }
 
   // False: the sequence to replay is used up.
-  bool choose_step(int lane) {
-    Lane& l = at(lane);
+  bool choose_step(Lane& l) {
+    int stages = 0;
     if (l.replayed != nullptr) {
       if (l.replay_position == l.replayed->shares.size()) return false;
+      if (l.replay_position < l.replayed->stages.size())
+        stages = l.replayed->stages[l.replay_position];
       l.share = l.replayed->shares[l.replay_position++];
       l.last = l.share >= 1.0 - l.done;
       if (l.last) l.share = 1.0 - l.done;
     } else {
-      const double size = std::min(l.wanted, control_.largest_step);
+      const double size = std::min(l.wanted, longest_step_);
       const double remaining = (1.0 - l.done) * plain(l.length);
       l.last = size >= remaining;
       if (l.last)
@@ -419,28 +413,106 @@ class Integrator {
       else
         l.share = size / plain(l.length);
     }
-    const Time step = l.share * l.length;
-    l.tried = plain(step);
-    physics::set_lane(step_, lane, step);
-    physics::set_lane(t_new_, lane, l.last ? l.to : Time(l.from + (l.done + l.share) * l.length));
+    l.step = l.share * l.length;
+    l.tried = plain(l.step);
+    l.method = stages > 0 ? &with_stages(stages) : &stable_at(l.tried * control_.fastest_rate);
     return true;
   }
 
-  // Error norm, acceptance and next step size of every lane.
+  // Where the lane's rates are to be taken next, and what leads there: y = from + to_y * slope,
+  // sum = from + to_sum * slope, from and slope being x and its rates at the beginning of a step,
+  // the sum so far and the stage's rates within it.
+  void set_out(int lane) {
+    Lane& l = at(lane);
+    Time to_y(0.0), to_sum(0.0), when = time(lane);
+    bool within = false;
+    if (l.ready) {
+      l.ready = false;
+      const auto& m = *l.method;
+      to_sum = m.weight[0] * l.step;
+      to_y = m.forward[0] * l.step;
+      l.stage = 0;
+      next_stage(l, when);
+    } else if (l.phase == Phase::stage) {
+      within = true;
+      const auto& m = *l.method;
+      const auto j = static_cast<std::size_t>(l.stage);
+      to_sum = m.weight[j] * l.step;
+      to_y = l.stage + 1 < m.stages ? m.forward[j] * l.step : to_sum;
+      next_stage(l, when);
+    } else if (l.phase == Phase::probe) {
+      to_y = l.step;
+      when = when + l.step;
+    }
+    within_.set(lane, within);
+    held_.set(lane, l.phase == Phase::fresh || l.phase == Phase::rest);
+    physics::set_lane(to_y_, lane, to_y);
+    physics::set_lane(to_sum_, lane, to_sum);
+    physics::set_lane(at_, lane, when);
+  }
+
+  void next_stage(Lane& l, Time& when) {
+    const auto& m = *l.method;
+    ++l.stage;
+    if (l.stage < m.stages) {
+      l.phase = Phase::stage;
+      when = when + m.node[static_cast<std::size_t>(l.stage)] * l.step;
+    } else {
+      l.phase = Phase::end;
+      when = arrival(l);
+    }
+  }
+
+  Time arrival(const Lane& l) const {
+    return l.last ? l.to : Time(l.from + (l.done + l.share) * l.length);
+  }
+
+  void move_on() {
+    const Condition within = within_.all(), held = held_.all();
+    for (std::size_t i = 0; i < N; ++i) {
+      const R from = physics::select(within, sum_[i], x_[i]);
+      const R slope = physics::select(within, k_[i], dxdt_[i]);
+      y_[i] = physics::select(held, x_[i], from + to_y_ * slope);
+      sum_[i] = from + to_sum_ * slope;
+    }
+  }
+
+  // Error norm, acceptance and next step size of the lanes that are at the end of a step, and the
+  // outputs within it.
+  template <class J>
+  void finish_steps(J& journey) {
+    for (Lane& l : lanes_) l.accepted = false;
+    if (!any(Phase::end)) return;
+    for (int l = 0; l < W; ++l) {
+      physics::set_lane(step_, l, at(l).step);
+      physics::set_lane(t_new_, l, at(l).phase == Phase::end ? arrival(at(l)) : time(l));
+    }
+    judge();
+    write_outputs_within(journey);
+  }
+
+  // What the step's increment differs from the trapezoidal rule's.
+  Plain error_of(std::size_t i, const Plain& half_step) const {
+    return estimate_share * ((plain_of(sum_[i]) - plain_of(x_[i])) -
+                             half_step * (plain_of(dxdt_[i]) + plain_of(k_[i])));
+  }
+
   void judge() {
     Plain norm(0.0), sum(0.0);
+    const Plain half_step = 0.5 * plain_of(step_);
     for (std::size_t i = 0; i < control_.controlled; ++i) {
       const Plain magnitude =
-          physics::max(physics::abs(plain_of(x_[i])), physics::abs(plain_of(x_new_[i])));
-      const Plain ratio = physics::abs(plain_of(error_[i])) / scale_of(i, magnitude);
+          physics::max(physics::abs(plain_of(x_[i])), physics::abs(plain_of(sum_[i])));
+      const Plain ratio = physics::abs(error_of(i, half_step)) / scale_of(i, magnitude);
       norm = physics::max(norm, ratio);
       sum += ratio;  // the maximum forgets a NaN, the sum does not
     }
-    for (std::size_t i = control_.controlled; i < N; ++i) sum += 0.0 * plain_of(error_[i]);
+    for (std::size_t i = control_.controlled; i < N; ++i)
+      sum += 0.0 * (plain_of(sum_[i]) + plain_of(k_[i]));
     Condition negative(false);
     for (std::size_t n = 0; n < never_negative_count_; ++n) {
       const std::size_t i = never_negative_[n];
-      negative = negative || plain_of(x_new_[i]) < -control_.absolute_tolerance[i];
+      negative = negative || plain_of(sum_[i]) < -control_.absolute_tolerance[i];
     }
     const Condition finite = physics::isfinite(sum);
     const Plain by_error = physics::pow(norm, alpha);
@@ -450,9 +522,7 @@ class Integrator {
     const Plain remember = physics::pow(physics::max(norm, least_remembered_error), beta);
     for (int lane = 0; lane < W; ++lane) {
       Lane& l = at(lane);
-      l.accepted = false;
-      if (!l.running || l.fresh) continue;
-      l.effort.rate_evaluations += 6;
+      if (l.phase != Phase::end) continue;
       if (!physics::lane_of(finite, lane))
         l.suspect = RunStatus::rates_not_finite;
       else if (l.replayed != nullptr)
@@ -470,16 +540,20 @@ class Integrator {
       else
         refuse(l, l.suspect == RunStatus::step_too_small ? physics::value_of(shrink_refused, lane)
                                                          : largest_shrinkage);
+      if (spent(l)) l.worst = dominant(lane);
     }
   }
 
   void accept(Lane& l, int lane, double norm, double shrink, double remember) {
     ++l.effort.accepted_steps;
-    if (l.recorded != nullptr) l.recorded->shares.push_back(l.share);
+    if (l.recorded != nullptr) {
+      l.recorded->shares.push_back(l.share);
+      l.recorded->stages.push_back(l.method->stages);
+    }
     double next = l.tried / shrink;
     if (l.rejected)
       next = std::min(next, l.tried);
-    else if (l.tried < l.wanted && l.wanted * physics::pow(norm, 0.2) <= l.tried)
+    else if (l.tried < l.wanted && l.wanted * physics::pow(norm, 1.0 / order) <= l.tried)
       next = std::max(next, l.wanted);  // a step cut short by a stop: the size before still holds
     l.wanted = std::max(next, control_.smallest_step);
     l.rejected = false;
@@ -510,7 +584,7 @@ class Integrator {
         physics::set_lane(at_hour, l, Time(hour[n]));
       }
       if (!any) return;
-      stepper_.calc_state(at_hour, between_, x_, dxdt_, t_, x_new_, dxdt_new_, t_new_);
+      interpolate(at_hour);
       for (int l = 0; l < W; ++l) {
         const auto n = static_cast<std::size_t>(l);
         if (due[n]) write_output(l, journey, hour[n], LaneState<R, N>(between_, l).load());
@@ -518,32 +592,74 @@ class Integrator {
     }
   }
 
-  // Accepted lanes move on, the others stay.
-  void adopt() {
-    Condition accepted(false);
-    for (int l = 0; l < W; ++l) physics::set_lane(accepted, l, at(l).accepted);
-    for (std::size_t i = 0; i < N; ++i) {
-      x_[i] = physics::select(accepted, x_new_[i], x_[i]);
-      dxdt_[i] = physics::select(accepted, dxdt_new_[i], dxdt_[i]);
-    }
-    t_ = physics::select(accepted, t_new_, t_);
+  // The cubic that has the values and the rates of both ends.
+  void interpolate(const R& hour) {
+    const R u = (hour - t_) / step_, v = 1.0 - u;
+    const R end = u * u * (3.0 - 2.0 * u), start = 1.0 - end;
+    const R leaving = step_ * u * v * v, arriving = step_ * u * u * v;
+    for (std::size_t i = 0; i < N; ++i)
+      between_[i] = start * x_[i] + end * sum_[i] + (leaving * dxdt_[i] - arriving * k_[i]);
   }
 
-  // What follows from the step: events, acts, outputs at its end, the end of the run, failures.
+  // Accepted lanes move on, fresh ones have their rates, the others stay.
+  void adopt() {
+    Marks accepted, renewed;
+    bool any_accepted = false;
+    for (int l = 0; l < W; ++l) {
+      accepted.set(l, at(l).accepted);
+      renewed.set(l, at(l).accepted || at(l).phase == Phase::fresh);
+      any_accepted = any_accepted || at(l).accepted;
+    }
+    const Condition moved = accepted.all(), new_rates = renewed.all();
+    for (std::size_t i = 0; i < N; ++i) dxdt_[i] = physics::select(new_rates, k_[i], dxdt_[i]);
+    if (!any_accepted) return;
+    for (std::size_t i = 0; i < N; ++i) x_[i] = physics::select(moved, sum_[i], x_[i]);
+    t_ = physics::select(moved, t_new_, t_);
+  }
+
+  // What follows from the evaluation: events, acts, outputs at a step's end, the end of the run,
+  // failures; then the next step.
   template <class System, class J>
   void conclude(System& system, J& journey) {
     for (int lane = 0; lane < W; ++lane) {
       Lane& l = at(lane);
-      if (!l.running || l.fresh) continue;
-      if (l.accepted)
-        arrive(lane, journey);
-      else if (l.replayed != nullptr || l.tried <= control_.smallest_step)
-        fail(lane, journey, l.suspect, culprit(lane, system));
-      else
-        l.wanted = std::max(l.wanted, control_.smallest_step);
-      if (at(lane).running && !at(lane).newcomer && spent(at(lane)))
-        fail(lane, journey, RunStatus::step_budget_spent, dominant(lane));
+      if (l.phase == Phase::fresh) {
+        begin_with_rates(lane, journey);
+      } else if (l.phase == Phase::probe) {
+        l.newcomer = false;
+        l.ready = true;
+      } else if (l.phase == Phase::end) {
+        if (l.accepted)
+          arrive(lane, journey);
+        else if (l.replayed != nullptr || l.tried <= control_.smallest_step)
+          fail(lane, journey, l.suspect, culprit(lane, system));
+        else
+          go_back(l);
+        // A run that has just begun, perhaps in this lane, has spent nothing.
+        if (at(lane).phase != Phase::rest && !at(lane).newcomer && spent(at(lane)))
+          fail(lane, journey, RunStatus::step_budget_spent, at(lane).worst);
+      }
+      while (at(lane).ready && !choose_step(at(lane)))
+        fail(lane, journey, RunStatus::sequence_too_short, -1);
     }
+  }
+
+  template <class J>
+  void begin_with_rates(int lane, J& journey) {
+    Lane& l = at(lane);
+    if (const int i = not_finite(dxdt_, lane); i >= 0)
+      fail(lane, journey, RunStatus::rates_not_finite, i);
+    else if (const int j = below_zero(x_, lane); j >= 0)
+      fail(lane, journey, RunStatus::state_below_zero, j);
+    else if (l.newcomer)
+      l.phase = Phase::probe;
+    else
+      l.ready = true;
+  }
+
+  void go_back(Lane& l) {
+    l.wanted = std::max(l.wanted, control_.smallest_step);
+    l.ready = true;
   }
 
   bool spent(const Lane& l) const {
@@ -563,9 +679,11 @@ class Integrator {
     while (plain(Time(journey.next_stop(lane))) <= value(t_, lane))
       changed = do_acts(lane, journey) || changed;
     if (changed) {
-      l.fresh = true;
+      l.phase = Phase::fresh;
       ++l.effort.restarts;
       l.wanted = std::max(restart_share * l.wanted, control_.smallest_step);
+    } else {
+      l.ready = true;
     }
     if (turned) {
       if (pass(lane, journey)) load(lane, journey);
@@ -581,45 +699,59 @@ class Integrator {
       case RunStatus::rates_not_finite:
         return first_not_finite(lane, system);
       case RunStatus::state_below_zero:
-        return below_zero(x_new_, lane);
+        return below_zero(sum_, lane);
       default:
         return dominant(lane);
     }
   }
 
   // A rate that is not finite spoils every state that depends on it before the step is over; a
-  // straight path from x through the step's stages finds the one that was first.
+  // straight path from x through the step finds the one that was first.
   template <class System>
   int first_not_finite(int lane, System& system) {
-    for (const double stage : {0.2, 0.3, 0.8, 8.0 / 9.0, 1.0}) {
-      const R h(stage * at(lane).tried);
+    for (const double share : {0.2, 0.4, 0.6, 0.8, 1.0}) {
+      const R h(share * at(lane).tried);
       for (std::size_t i = 0; i < N; ++i) between_[i] = x_[i] + h * dxdt_[i];
-      system(between_, dxdt_new_, t_ + h);
-      if (const int i = not_finite(dxdt_new_, lane); i >= 0) return i;
+      system(between_, searched_, t_ + h);
+      if (const int i = not_finite(searched_, lane); i >= 0) return i;
     }
-    return not_finite(error_, lane);
+    if (const int i = not_finite(sum_, lane); i >= 0) return i;
+    return not_finite(k_, lane);
   }
 
-  int dominant(int lane) const {
+  int dominant(int lane) {
     int worst = -1;
     double largest = 0.0;
+    const double half_step = 0.5 * at(lane).tried;
     for (std::size_t i = 0; i < control_.controlled; ++i) {
-      const double magnitude =
-          std::max(std::fabs(value(x_[i], lane)), std::fabs(value(x_new_[i], lane)));
-      const double ratio =
-          std::fabs(value(error_[i], lane)) /
-          (control_.absolute_tolerance[i] + control_.relative_tolerance * magnitude);
+      const double before = value(x_[i], lane), after = value(sum_[i], lane);
+      const double error =
+          estimate_share *
+          ((after - before) - half_step * (value(dxdt_[i], lane) + value(k_[i], lane)));
+      const double magnitude = std::max(std::fabs(before), std::fabs(after));
+      const double ratio = std::fabs(error) / (control_.absolute_tolerance[i] +
+                                               control_.relative_tolerance * magnitude);
       if (ratio > largest) largest = ratio, worst = static_cast<int>(i);
     }
     return worst;
   }
 
+  // A truth value per lane, set one by one.
+  struct Marks {
+    Condition condition{false};
+    void set(int lane, bool value) { physics::set_lane(condition, lane, value); }
+    const Condition& all() const { return condition; }
+  };
+
   StepControl<N> control_;
+  double longest_step_;
   std::array<std::size_t, N> never_negative_{};
   std::size_t never_negative_count_ = 0;
-  Stepper stepper_;
-  State x_{}, dxdt_{}, x_new_{}, dxdt_new_{}, error_{}, between_{};
-  R t_{0.0}, t_new_{0.0}, step_{0.0};
+  State x_{}, dxdt_{};       // at the beginning of the step in hand
+  State sum_{}, y_{}, k_{};  // where the step has got to, where rates are taken, what they are
+  State between_{}, searched_{};
+  R t_{0.0}, at_{0.0}, t_new_{0.0}, step_{0.0}, to_y_{0.0}, to_sum_{0.0};
+  Marks within_, held_;
   Plain remembered_{1.0};
   std::array<Lane, static_cast<std::size_t>(W)> lanes_{};
 };

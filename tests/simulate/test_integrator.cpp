@@ -94,9 +94,9 @@ TEST_CASE("an act that changes no rates costs no evaluation", "[integrator]") {
   journey.act = [](LaneState<double, 1>, double) { return false; };
   const auto report = integrate<double, 1>(rates, journey);
   CHECK(report.effort.restarts == 0);
-  // Two for the first step (rates and step size), then six for each step tried.
+  // Two for the first step (rates and step size), then three for each step tried.
   CHECK(report.effort.rate_evaluations ==
-        2 + 6 * (report.effort.accepted_steps + report.effort.rejected_steps));
+        2 + 3 * (report.effort.accepted_steps + report.effort.rejected_steps));
 }
 
 TEST_CASE("rates are evaluated as often as the report says", "[integrator]") {
