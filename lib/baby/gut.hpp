@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Stomach, bowel lumen and the gas that distends them.
 #pragma once
-#include "baby/smooth.hpp"
-#include "baby/subject.hpp"
+#include "baby/settled.hpp"
 
 namespace serosa::baby {
 
@@ -19,7 +18,7 @@ struct Gut {
 
 /// @param relative_pressure  arterial pressure against rest; secretion fails with it
 template <class Real>
-Gut<Real> gut(const State<Real>& x, const Real& relative_pressure, const Subject<Real>& s) {
+SEROSA_INLINE Gut<Real> gut(const State<Real>& x, const Real& relative_pressure, const Subject<Real>& s) {
   const auto& [p, b, c] = s;
   Gut<Real> g;
   const Real excess = physics::max(Real(x[state::lumen_water] - b.lumen_water), Real(0.0));

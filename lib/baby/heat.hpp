@@ -26,7 +26,7 @@ Real bowel_water(const State<Real>& x) {
 
 /// Temperatures from heat contents, with the heat capacity that the water at this moment gives.
 template <class Real>
-Temperatures<Real> temperatures(const State<Real>& x, const Subject<Real>& s) {
+SEROSA_INLINE Temperatures<Real> temperatures(const State<Real>& x, const Subject<Real>& s) {
   const auto& [p, b, c] = s;
   Temperatures<Real> r;
   const Real core_at_birth =
@@ -34,10 +34,12 @@ Temperatures<Real> temperatures(const State<Real>& x, const Subject<Real>& s) {
   r.core_capacity = b.core_capacity + p.specific_heat_water * (core_water(x) - core_at_birth);
   r.bowel_capacity =
       b.bowel_capacity + p.specific_heat_water * (bowel_water(x) - b.wall_water - b.lumen_water);
-  r.core = x[state::core_heat] / r.core_capacity;
-  r.skin = x[state::skin_heat] / b.skin_capacity;
-  r.bowel = x[state::bowel_heat] / r.bowel_capacity;
-  r.mattress = x[state::mattress_heat] / b.mattress_capacity;
+  const auto [per_core, per_skin, per_bowel, per_mattress] = physics::inverses(
+      r.core_capacity, b.skin_capacity, r.bowel_capacity, b.mattress_capacity);
+  r.core = x[state::core_heat] * per_core;
+  r.skin = x[state::skin_heat] * per_skin;
+  r.bowel = x[state::bowel_heat] * per_bowel;
+  r.mattress = x[state::mattress_heat] * per_mattress;
   return r;
 }
 
@@ -54,42 +56,42 @@ struct Metabolism {
 /// Minimal metabolism by age, Q10, activity, and a cold response that is weak in the first hours,
 /// weaker when preterm, and fails in a cold core.
 template <class Real>
-Metabolism<Real> metabolism(const Real& age, const Temperatures<Real>& temperature,
-                            const Surroundings<Real>& air, const Subject<Real>& s) {
+SEROSA_INLINE Metabolism<Real> metabolism(const Real& age, const Temperatures<Real>& temperature,
+                                          const Subject<Real>& s, const Settled<Real>& k) {
   using namespace physics;
   const auto& [p, b, c] = s;
   Metabolism<Real> m;
   const Real minimal = p.oxygen_uptake_at_birth +
-                       p.oxygen_uptake_rise * (1.0 - exp(-age / p.oxygen_uptake_rise_time));
-  const Real q10 = exp(log(p.metabolic_q10) * 0.1 * (temperature.core - 37.0));
+                       p.oxygen_uptake_rise * (1.0 - exp(-age * k.per_oxygen_uptake_rise_time));
+  const Real q10 = exp(k.log_q10 * 0.1 * (temperature.core - 37.0));
   const Real mean = temperature.skin + 0.65 * (temperature.core - temperature.skin);
   const Real chill =
-      max(Real((p.cold_response_threshold - mean) / p.cold_response_width), Real(0.0));
+      max(Real((p.cold_response_threshold - mean) * k.per_cold_response_width), Real(0.0));
   const Real available = p.cold_response_early +
-                         (1.0 - p.cold_response_early) * (1.0 - exp(-age / p.cold_response_time));
-  const Real failing =
-      logistic(Real((temperature.core - p.cold_failure_temperature) / p.cold_failure_width));
-  const Real response = p.cold_response_ceiling * b.cold_maturity * available * failing * chill *
-                        chill / (1.0 + chill * chill);
+                         (1.0 - p.cold_response_early) * (1.0 - exp(-age * k.per_cold_response_time));
+  // Failing in the cold, a logistic, and the response to chill, over one denominator.
+  const Real cold =
+      exp(-(temperature.core - p.cold_failure_temperature) * k.per_cold_failure_width);
+  const Real response = p.cold_response_ceiling * b.cold_maturity * available * (chill * chill) /
+                        ((1.0 + chill * chill) * (1.0 + cold));
   m.oxygen = c.born * b.weight * minimal * q10 * (c.activity + response);
   m.heat = m.oxygen * p.heat_per_oxygen * (1.0 / 60.0);
   m.oxidation_water = c.insensible * m.oxygen * 60.0 * p.oxidation_water_per_oxygen;
 
   const Real ventilation = m.oxygen * p.ventilation_per_oxygen * 60.0e-6;  // m3/h
   const Real remaining = 1.0 - c.humidified_gas * (1.0 - p.humidified_airway_share);
-  const auto vapour_density = [](const Real& vapour, const Real& at) {  // g/m3, ideal gas
-    return vapour * (1000.0 * molar_mass_water / gas_constant) / (at + celsius_zero);
-  };
-  const Real expired = p.expired_saturation * saturation_pressure(p.expired_temperature);
-  m.airway_water = c.insensible * remaining * ventilation *
-                   (vapour_density(expired, p.expired_temperature) -
-                    vapour_density(air.vapour, c.air_temperature));
-  const Real density = air_density(c.air_temperature, air.vapour, c.air_pressure);  // kg/m3
-  m.airway_heat = (m.airway_water * latent_heat(p.expired_temperature) +
-                   c.insensible * remaining * ventilation * density * 1000.0 * heat_capacity_air *
-                       (p.expired_temperature - c.air_temperature)) *
-                  (1.0 / seconds_per_hour);
+  const Real breathed = c.insensible * remaining * ventilation;
+  m.airway_water = breathed * k.breath_vapour;
+  m.airway_heat =
+      (m.airway_water * latent_heat(p.expired_temperature) + breathed * k.breath_heat) *
+      (1.0 / seconds_per_hour);
   return m;
+}
+
+template <class Real>
+Metabolism<Real> metabolism(const Real& age, const Temperatures<Real>& temperature,
+                            const Subject<Real>& s) {
+  return metabolism(age, temperature, s, settled(s));
 }
 
 /// Heat in W between the nodes of the body.
@@ -101,17 +103,17 @@ struct InnerHeat {
 
 /// Through the tissue under vasomotor control, and with the mesenteric blood.
 template <class Real>
-InnerHeat<Real> inner_heat(const Temperatures<Real>& temperature, const Real& mesenteric_flow,
-                           const Subject<Real>& s) {
+SEROSA_INLINE InnerHeat<Real> inner_heat(const Temperatures<Real>& temperature,
+                                         const Real& mesenteric_flow, const Subject<Real>& s,
+                                         const Settled<Real>& k) {
   const auto& [p, b, c] = s;
   InnerHeat<Real> i;
-  const Real open = logistic(Real((temperature.core - p.vasomotor_centre) / p.vasomotor_width));
+  const Real open = logistic(Real((temperature.core - p.vasomotor_centre) * k.per_vasomotor_width));
   i.core_to_skin = c.born * b.surface *
                    (p.core_skin_conductance_low +
                     open * (p.core_skin_conductance_high - p.core_skin_conductance_low)) *
                    (temperature.core - temperature.skin);
-  const Real blood = p.mesenteric_flow * (b.wall_mass / p.wall_mass) * (1.0 / 60.0) *
-                     mesenteric_flow * p.specific_heat_blood * p.bowel_heat_effectiveness;
+  const Real blood = k.mesenteric_heat * mesenteric_flow;
   const Real contact = (1.0 - c.exposed_fraction) * p.inside_conductance * b.weight;
   i.core_to_bowel = c.born * (blood + contact) * (temperature.core - temperature.bowel);
   return i;
@@ -119,19 +121,24 @@ InnerHeat<Real> inner_heat(const Temperatures<Real>& temperature, const Real& me
 
 /// What the mattress patch takes from warmer, air, walls and its base, W.
 template <class Real>
-Real mattress_heating(const Real& temperature, const Surroundings<Real>& air,
-                      const Subject<Real>& s) {
+SEROSA_INLINE Real mattress_heating(const Real& temperature, const Surroundings<Real>& air,
+                                    const Subject<Real>& s, const Settled<Real>& k) {
   using namespace physics;
   const auto& [p, b, c] = s;
   const Real open_area = p.mattress_area * (1.0 - c.born * p.mattress_shade);
   const Real nothing(0.0);
   const Real one(1.0);
-  const Real h = convection_coefficient(p.mattress_diameter, temperature, c.air_temperature,
-                                        c.air_speed, nothing, c.air_pressure);
+  const Real h = convection_coefficient(k.mattress, temperature, c.air_temperature, nothing);
   return open_area *
              (air.irradiance * p.mattress_absorptivity - h * (temperature - c.air_temperature) -
               long_wave_exchange(temperature, c.wall_temperature, p.mattress_absorptivity, one)) -
          p.mattress_area * p.mattress_base_conductance * (temperature - c.air_temperature);
+}
+
+template <class Real>
+Real mattress_heating(const Real& temperature, const Surroundings<Real>& air,
+                      const Subject<Real>& s) {
+  return mattress_heating(temperature, air, s, settled(s));
 }
 
 }  // namespace serosa::baby

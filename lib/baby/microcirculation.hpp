@@ -22,7 +22,7 @@ struct Exchange {
 /// J = K [(P_c − P_i) − σ (π_p − π_i)],  J_s = (1 − σ) J (C_p + C_i)/2 + PS (C_p − C_i).
 /// Landis & Pappenheimer 1963 for π; the mean concentration stands for the pore's.
 template <class Real>
-Exchange<Real> exchange(const Real& filtration_coefficient, const Real& sigma,
+SEROSA_INLINE Exchange<Real> exchange(const Real& filtration_coefficient, const Real& sigma,
                         const Real& diffusion, const Real& capillary_pressure,
                         const Real& tissue_pressure, const Real& plasma_protein,
                         const Real& tissue_protein, const Real& lymph) {
@@ -44,8 +44,9 @@ Exchange<Real> exchange(const Real& filtration_coefficient, const Real& sigma,
 /// The body without the bowel. Capillary pressure lies between venous and arterial pressure and
 /// falls as the arterioles close.
 template <class Real>
-Exchange<Real> body_exchange(const State<Real>& x, const Circulation<Real>& blood,
-                             const Real& plasma_protein, const Subject<Real>& s) {
+SEROSA_INLINE Exchange<Real> body_exchange(const State<Real>& x, const Circulation<Real>& blood,
+                                           const Real& plasma_protein, const Subject<Real>& s,
+                                           const Settled<Real>& k) {
   const auto& p = s.parameters;
   const auto& b = s.body;
   // The arterial pressure climbs over the first days; the tissue is spared that by its arterioles,
@@ -58,7 +59,7 @@ Exchange<Real> body_exchange(const State<Real>& x, const Circulation<Real>& bloo
   const Real rise = swelling * b.interstitial_stiffness;
   const Real protein = 1000.0 * x[state::interstitial_protein] / x[state::interstitial_water];
   const Real lymph =
-      b.body_lymph * climbing(rise, p.body_lymph_pressure_scale, p.body_lymph_ceiling);
+      b.body_lymph * climbing(Real(rise * k.per_body_lymph_pressure_scale), p.body_lymph_ceiling);
   return exchange(b.body_filtration, p.body_reflection_coefficient, b.body_diffusion, capillary,
                   Real(p.interstitial_pressure_at_rest + rise), plasma_protein, protein, lymph);
 }
@@ -67,7 +68,7 @@ Exchange<Real> body_exchange(const State<Real>& x, const Circulation<Real>& bloo
 /// mmHg. Blood that does not come cannot dam up: the rise fades as arterial pressure fails.
 /// @param wrapped  0 bare to 1 wrapped
 template <class Real>
-Real congestion(const State<Real>& x, const Real& wrapped, const Circulation<Real>& blood,
+SEROSA_INLINE Real congestion(const State<Real>& x, const Real& wrapped, const Circulation<Real>& blood,
                 const Subject<Real>& s) {
   const auto& c = s.controls;
   constexpr double failing = 0.1;  // share of the resting pressure at which half the rise is left
@@ -88,9 +89,10 @@ struct WallExchange : Exchange<Real> {
 /// pressure unless the outflow is obstructed too; exudation once the wall swells.
 /// P_w = P_rest + scale asinh(relative swelling / hydration scale): the cat-ileum curve.
 template <class Real>
-WallExchange<Real> wall_exchange(const State<Real>& x, const Circulation<Real>& blood,
-                                 const Real& plasma_protein, const Real& congestion,
-                                 const Subject<Real>& s) {
+SEROSA_INLINE WallExchange<Real> wall_exchange(const State<Real>& x,
+                                               const Circulation<Real>& blood,
+                                               const Real& plasma_protein, const Real& congestion,
+                                               const Subject<Real>& s, const Settled<Real>& k) {
   using physics::exp;
   const auto& p = s.parameters;
   const auto& b = s.body;
@@ -98,17 +100,18 @@ WallExchange<Real> wall_exchange(const State<Real>& x, const Circulation<Real>& 
   const Real upstream = b.reference_arterial_pressure * blood.relative_pressure;
   const Real capillary = p.bowel_capillary_venous_gain * (blood.atrial_pressure + congestion) +
                          b.wall_arterial_share * upstream;
-  const Real swelling = (x[state::wall_water] / b.wall_water - 1.0) / p.wall_hydration_scale;
+  const Real swelling = (x[state::wall_water] * k.per_wall_water - 1.0) * k.per_wall_hydration_scale;
   const Real rise =
       p.wall_pressure_scale * physics::log(swelling + physics::sqrt(swelling * swelling + 1.0));
   const Real protein = 1000.0 * x[state::wall_protein] / x[state::wall_water];
   const Real sigma = p.bowel_reflection_coefficient -
                      p.reflection_loss_by_exposure *
-                         (1.0 - exp(-x[state::bowel_exposure] / p.reflection_loss_time));
+                         (1.0 - exp(-x[state::bowel_exposure] * k.per_reflection_loss_time));
   const Real open = 1.0 - p.bowel_lymph_obstruction * congestion /
                               (congestion + p.bowel_lymph_obstruction_pressure);
   const Real lymph =
-      b.wall_lymph * open * climbing(rise, p.bowel_lymph_pressure_scale, p.bowel_lymph_ceiling);
+      b.wall_lymph * open *
+      climbing(Real(rise * k.per_bowel_lymph_pressure_scale), p.bowel_lymph_ceiling);
   WallExchange<Real> w;
   static_cast<Exchange<Real>&>(w) =
       exchange(b.wall_filtration, sigma, b.wall_diffusion, capillary,
@@ -119,15 +122,21 @@ WallExchange<Real> wall_exchange(const State<Real>& x, const Circulation<Real>& 
   return w;
 }
 
+template <class Real>
+WallExchange<Real> wall_exchange(const State<Real>& x, const Circulation<Real>& blood,
+                                 const Real& plasma_protein, const Real& congestion,
+                                 const Subject<Real>& s) {
+  return wall_exchange(x, blood, plasma_protein, congestion, s, settled(s));
+}
+
 /// Mesenteric blood flow against rest: what pressure difference is left over the bowel, through
 /// arterioles that close as output falls.
 template <class Real>
-Real mesenteric_flow(const Circulation<Real>& blood, const Real& congestion,
-                     const Subject<Real>& s) {
+SEROSA_INLINE Real mesenteric_flow(const Circulation<Real>& blood, const Real& congestion,
+                                   const Subject<Real>& s, const Settled<Real>& k) {
   const auto& b = s.body;
   const Real upstream = b.reference_arterial_pressure * blood.relative_pressure;
-  const Real drive = (upstream - blood.atrial_pressure - congestion) /
-                     (b.reference_arterial_pressure - b.atrial_pressure);
+  const Real drive = (upstream - blood.atrial_pressure - congestion) * k.per_rest_drive;
   return kept_positive(drive, 0.02) *
          physics::exp(s.parameters.mesenteric_constriction * physics::log(blood.relative_output));
 }

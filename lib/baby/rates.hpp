@@ -32,64 +32,85 @@ struct Moment {
 };
 
 /// @param t  hours after birth
+/// @param k  `settled(s)`
 template <class Real>
-Moment<Real> moment(const Real& t, const State<Real>& x, const Subject<Real>& s) {
+SEROSA_INLINE Moment<Real> moment(const Real& t, const State<Real>& x, const Subject<Real>& s,
+                                  const Settled<Real>& k) {
   const auto& c = s.controls;
   Moment<Real> m;
   m.age = physics::max(Real(c.ageing * t + c.age_offset), Real(0.0));
   m.temperature = temperatures(x, s);
-  m.air = surroundings(t, m.temperature.skin, s);
-  m.blood = circulation(m.age, m.temperature.core, x, s);
-  m.plasma_protein = 1000.0 * x[state::plasma_protein] / m.blood.plasma_volume;
+  m.air = surroundings(t, m.temperature.skin, s, k);
+  m.blood = circulation(m.age, m.temperature.core, x, s, k);
   const Real extracellular =
       x[state::plasma_water] + x[state::interstitial_water] + x[state::wall_water];
-  m.sodium = 1000.0 * x[state::extracellular_sodium] / extracellular;
-  m.chloride = 1000.0 * x[state::extracellular_chloride] / extracellular;
+  const auto [per_plasma, per_extracellular] =
+      physics::inverses(m.blood.plasma_volume, extracellular);
+  m.plasma_protein = 1000.0 * x[state::plasma_protein] * per_plasma;
+  m.sodium = 1000.0 * x[state::extracellular_sodium] * per_extracellular;
+  m.chloride = 1000.0 * x[state::extracellular_chloride] * per_extracellular;
   m.congestion = congestion(x, m.air.wrapped, m.blood, s);
-  m.mesenteric_flow = mesenteric_flow(m.blood, m.congestion, s);
-  m.body = body_exchange(x, m.blood, m.plasma_protein, s);
-  m.wall = wall_exchange(x, m.blood, m.plasma_protein, m.congestion, s);
-  m.kidney = kidney(m.age, x, m.blood, m.sodium, m.chloride, s);
+  m.mesenteric_flow = mesenteric_flow(m.blood, m.congestion, s, k);
+  m.body = body_exchange(x, m.blood, m.plasma_protein, s, k);
+  m.wall = wall_exchange(x, m.blood, m.plasma_protein, m.congestion, s, k);
+  m.kidney = kidney(m.age, x, m.blood, m.sodium, m.chloride, s, k);
   m.gut = gut(x, m.blood.relative_pressure, s);
   m.skin = skin_surface(m.age, x, m.temperature.skin, m.temperature.core, m.temperature.mattress,
-                        m.air, s);
-  m.bowel = bowel_surface(x, m.temperature.bowel, m.air, s);
-  m.metabolism = metabolism(m.age, m.temperature, m.air, s);
-  m.inner_heat = inner_heat(m.temperature, m.mesenteric_flow, s);
-  m.mattress_gain = mattress_heating(m.temperature.mattress, m.air, s);
+                        m.air, s, k);
+  m.bowel = bowel_surface(x, m.temperature.bowel, m.air, s, k);
+  m.metabolism = metabolism(m.age, m.temperature, s, k);
+  m.inner_heat = inner_heat(m.temperature, m.mesenteric_flow, s, k);
+  m.mattress_gain = mattress_heating(m.temperature.mattress, m.air, s, k);
   return m;
+}
+
+template <class Real>
+Moment<Real> moment(const Real& t, const State<Real>& x, const Subject<Real>& s) {
+  return moment(t, x, s, settled(s));
 }
 
 /// Salt between two stores by diffusion, mmol/h from the first to the second. Written so that it
 /// stays bounded as either store runs dry.
+/// @param rate  per water of both
 template <class Real>
-Real salt_exchange(const Real& rate, const Real& first_salt, const Real& first_water,
-                   const Real& second_salt, const Real& second_water) {
-  return rate * (first_salt * second_water - second_salt * first_water) /
-         (first_water + second_water + 1e-9);
+SEROSA_INLINE Real salt_exchange(const Real& rate, const Real& first_salt,
+                                 const Real& first_water, const Real& second_salt,
+                                 const Real& second_water) {
+  return rate * (first_salt * second_water - second_salt * first_water);
 }
 
 /// d(state)/dt per hour.
 /// @param t    hours after birth, negative before it
 /// @param x    state, `state::count` numbers in the order of `state_list`
 /// @param s    parameters, body, controls
+/// @param k    `settled(s)`
 /// @param dx   d(state)/dt, same order and units per hour
 template <class Real>
-void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Real>& dx) {
+void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, const Settled<Real>& k,
+           State<Real>& dx) {
   using namespace state;
   using physics::seconds_per_hour;
   const auto& [p, b, c] = s;
-  const Moment<Real> m = moment(t, x, s);
+  const Moment<Real> m = moment(t, x, s, k);
   const Real born = c.born;
   constexpr double per_litre = 1e-3;  // mmol/L · mL = 1e-3 mmol
   constexpr double tiny = 1e-9;
+
+  // One over what stores hold, and over what two that exchange salt hold together.
+  const auto [per_surface, per_dressing, per_stomach, per_lumen] = physics::inverses(
+      Real(x[surface_water] + tiny), Real(x[dressing_water] + tiny),
+      Real(x[stomach_water] + tiny), Real(x[lumen_water] + tiny));
+  const auto [per_surface_and_wall, per_dressing_and_surface, per_cell_water, per_chloride] =
+      physics::inverses(Real(x[surface_water] + x[wall_water] + tiny),
+                        Real(x[dressing_water] + x[surface_water] + tiny), x[cell_water],
+                        m.chloride);
 
   // Water of the body.
   const Real plasma_share = 1.0 - m.blood.haematocrit;
   const Real bled_plasma = c.bleeding * plasma_share * p.plasma_water_fraction;
   const Real bled_red_cells = c.bleeding * m.blood.haematocrit * p.red_cell_water_fraction;
   const Real into_cells =
-      born * b.cell_conductance * (1000.0 * per_litre * b.cell_osmoles / x[cell_water] - m.sodium);
+      born * b.cell_conductance * (1000.0 * per_litre * b.cell_osmoles * per_cell_water - m.sodium);
   dx[plasma_water] = born * (m.body.lymph - m.body.filtration + m.wall.lymph - m.wall.filtration) +
                      m.gut.absorption - m.gut.gastric_secretion - m.kidney.urine -
                      m.metabolism.airway_water + c.given_water - bled_plasma;
@@ -110,14 +131,16 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
   dx[lower_wetness] = -m.skin.amniotic_lower;
 
   // Sodium and chloride ride along.
-  const Real drip_share = m.bowel.drip / (x[surface_water] + tiny);
-  const Real dressing_drip_share = m.bowel.dressing_drip / (x[dressing_water] + tiny);
-  const Real from_stomach = (m.gut.passage + m.gut.drainage) / (x[stomach_water] + tiny);
-  const Real drained_share = m.gut.drainage / (x[stomach_water] + tiny);
-  const Real passed_share = m.gut.passage / (x[stomach_water] + tiny);
-  const Real absorbed_share = m.gut.absorption / (x[lumen_water] + tiny);
-  const Real refluxed_share = m.gut.reflux / (x[lumen_water] + tiny);
+  const Real drip_share = m.bowel.drip * per_surface;
+  const Real dressing_drip_share = m.bowel.dressing_drip * per_dressing;
+  const Real from_stomach = (m.gut.passage + m.gut.drainage) * per_stomach;
+  const Real drained_share = m.gut.drainage * per_stomach;
+  const Real passed_share = m.gut.passage * per_stomach;
+  const Real absorbed_share = m.gut.absorption * per_lumen;
+  const Real refluxed_share = m.gut.reflux * per_lumen;
   const Real exchange_rate = born * c.exposed_fraction * p.salt_exchange_rate;
+  const Real wall_exchange_rate = exchange_rate * per_surface_and_wall;
+  const Real dressing_exchange_rate = exchange_rate * per_dressing_and_surface;
   const auto salt = [&](Index extracellular, Index stomach, Index lumen, Index surface,
                         Index dressing, Index in_urine, Index in_drainage, Index in_drip,
                         Index in_blood, const Real& concentration, const Real& gastric,
@@ -128,9 +151,9 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
     const Real absorbed = absorbed_share * x[lumen];
     const Real wall_salt = per_litre * concentration * x[wall_water];
     const Real surface_to_wall =
-        salt_exchange(exchange_rate, x[surface], x[surface_water], wall_salt, x[wall_water]);
-    const Real dressing_to_surface =
-        salt_exchange(exchange_rate, x[dressing], x[dressing_water], x[surface], x[surface_water]);
+        salt_exchange(wall_exchange_rate, x[surface], x[surface_water], wall_salt, x[wall_water]);
+    const Real dressing_to_surface = salt_exchange(
+        dressing_exchange_rate, x[dressing], x[dressing_water], x[surface], x[surface_water]);
     const Real drip = drip_share * x[surface];
     const Real dressing_drip = dressing_drip_share * x[dressing];
     const Real bled = per_litre * bled_plasma * concentration;
@@ -152,7 +175,7 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
   salt(extracellular_chloride, stomach_chloride, lumen_chloride, surface_chloride,
        dressing_chloride, urine_chloride, gastric_drainage_chloride, drip_chloride,
        blood_loss_chloride, m.chloride, p.gastric_chloride,
-       Real(p.secretion_chloride_ratio * m.sodium / m.chloride), m.kidney.chloride,
+       Real(p.secretion_chloride_ratio * m.sodium * per_chloride), m.kidney.chloride,
        c.given_chloride);
 
   // Protein.
@@ -215,7 +238,7 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
 
   // Regulation.
   dx[antidiuretic_signal] =
-      born * (m.kidney.antidiuretic_target - x[antidiuretic_signal]) / p.antidiuretic_lag;
+      born * (m.kidney.antidiuretic_target - x[antidiuretic_signal]) * k.per_antidiuretic_lag;
   dx[bowel_gas] = m.gut.gas_change;
   dx[bowel_exposure] = born * c.exposed_fraction * (1.0 - p.cover_protection * m.air.wrapped);
 
@@ -242,6 +265,12 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Re
   dx[mattress_gain] = c.heat_flows * seconds_per_hour * m.mattress_gain;
   dx[airway_heat] = c.heat_flows * breath;
   dx[outflow_heat] = c.heat_flows * (core_outflow + bowel_outflow);
+}
+
+/// The same, settling first. For single evaluations; a run settles once between two acts.
+template <class Real>
+void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, State<Real>& dx) {
+  rates(t, x, s, settled(s), dx);
 }
 
 }  // namespace serosa::baby

@@ -13,11 +13,12 @@ SEROSA_INLINE Real logistic(const Real& x) {
   return 1.0 / (1.0 + physics::exp(-x));
 }
 
-/// For ratios that are 1 at rest and may not fall below 0: exactly 1 at 1, about x where x ≫ width,
+/// For ratios that are 1 at rest and may not fall below 0: 1 at 1 to rounding, about x where x ≫ width,
 /// towards 0 where x ≪ −width, smooth everywhere.
 template <class Real>
 SEROSA_INLINE Real kept_positive(const Real& x, double width) {
-  return (x + physics::sqrt(x * x + width * width)) / (1.0 + std::sqrt(1.0 + width * width));
+  const double scale = 1.0 / (1.0 + std::sqrt(1.0 + width * width));
+  return (x + physics::sqrt(x * x + width * width)) * scale;
 }
 
 /// x² / (x + onset) above 0, else 0: nothing at rest, then rising, a straight line far above onset.
@@ -27,16 +28,17 @@ SEROSA_INLINE Real rising_from_rest(const Real& x, const Real& onset) {
   return above * above / (above + onset);
 }
 
-/// A flow that is 1 at x = 0 and climbs to `ceiling` over about `scale`: logistic.
+/// A flow that is 1 at x = 0 and climbs to `ceiling` over about one: logistic.
 template <class Real>
-SEROSA_INLINE Real climbing(const Real& x, const Real& scale, const Real& ceiling) {
-  return ceiling / (1.0 + (ceiling - 1.0) * physics::exp(-x / scale));
+SEROSA_INLINE Real climbing(const Real& x, const Real& ceiling) {
+  return ceiling / (1.0 + (ceiling - 1.0) * physics::exp(-x));
 }
 
-/// Share of an area that `amount` (g per m², spread unevenly) keeps wet: 1 − e^(−amount/scale).
+/// Share of an area that fluid spread unevenly keeps wet: 1 − e^(−amount), the amount against what
+/// wets the area about once.
 template <class Real>
-SEROSA_INLINE Real wetted(const Real& amount, const Real& area, const Real& scale) {
-  return 1.0 - physics::exp(-amount / (area * scale));
+SEROSA_INLINE Real wetted(const Real& amount) {
+  return 1.0 - physics::exp(-amount);
 }
 
 }  // namespace serosa::baby

@@ -1,9 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Water and heat at the two surfaces: skin, and bowel with what covers it.
 #pragma once
-#include "baby/smooth.hpp"
-#include "baby/subject.hpp"
-#include "physics/convection.hpp"
+#include "baby/settled.hpp"
 #include "physics/cover_temperature.hpp"
 #include "physics/radiation.hpp"
 
@@ -18,19 +16,24 @@ struct Surroundings {
 };
 
 template <class Real>
-Surroundings<Real> surroundings(const Real& t, const Real& skin_temperature,
-                                const Subject<Real>& s) {
+SEROSA_INLINE Surroundings<Real> surroundings(const Real& t, const Real& skin_temperature,
+                                              const Subject<Real>& s, const Settled<Real>& k) {
   using namespace physics;
   const auto& c = s.controls;
   Surroundings<Real> r;
-  r.vapour = vapour_pressure(c.air_temperature, c.humidity);
-  const Real followed =
-      logistic(Real((c.servo_set_point - skin_temperature) / s.parameters.servo_width));
+  r.vapour = k.air_vapour;
+  const Real followed = logistic(Real((c.servo_set_point - skin_temperature) * k.per_servo_width));
   r.irradiance = c.irradiance * (1.0 + c.servo * (followed - 1.0));
   // The hands need their time: from the first touch of the cover to the last fold.
-  const Real progress = (t - c.cover_from) / (c.cover_until - c.cover_from);
+  const Real progress = (t - c.cover_from) * k.wrapping_speed;
   r.wrapped = max(min(progress, Real(1.0)), Real(0.0));
   return r;
+}
+
+template <class Real>
+Surroundings<Real> surroundings(const Real& t, const Real& skin_temperature,
+                                const Subject<Real>& s) {
+  return surroundings(t, skin_temperature, s, settled(s));
 }
 
 /// Flows of water in g/h, of heat in W.
@@ -50,9 +53,10 @@ struct SkinSurface {
 
 /// The skin: one temperature, three regions that may be wet, hat and bag where they are.
 template <class Real>
-SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x, const Real& temperature,
-                               const Real& core, const Real& mattress,
-                               const Surroundings<Real>& air, const Subject<Real>& s) {
+SEROSA_INLINE SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x,
+                                             const Real& temperature, const Real& core,
+                                             const Real& mattress, const Surroundings<Real>& air,
+                                             const Subject<Real>& s, const Settled<Real>& k) {
   using namespace physics;
   const auto& [p, b, c] = s;
   SkinSurface<Real> f;
@@ -60,45 +64,49 @@ SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x, const Real
   const Real head = p.head_share * b.surface;
   const Real upper = p.upper_share * b.surface;
   const Real lower = p.lower_share * b.surface;
-  const Real open = head + upper + lower;
   const Real bagged = c.skin_cover * air.wrapped;
-  const Real head_wet = c.head_wet * wetted(x[state::head_wetness], head, p.wetness_scale);
-  const Real upper_wet = c.upper_wet * wetted(x[state::upper_wetness], upper, p.wetness_scale);
-  const Real lower_wet = c.lower_wet * wetted(x[state::lower_wetness], lower, p.wetness_scale);
+  const auto wet = [&](state::Index region, const Real& per_scale) {
+    return wetted(Real(x[region] * per_scale));
+  };
+  const Real head_wet = c.head_wet * wet(state::head_wetness, k.per_head_scale);
+  const Real upper_wet = c.upper_wet * wet(state::upper_wetness, k.per_upper_scale);
+  const Real lower_wet = c.lower_wet * wet(state::lower_wetness, k.per_lower_scale);
 
   // The air at the skin is as moist as the skin is wet; moist air is light.
   const Real saturated = saturation_pressure(temperature);
   const Real difference = saturated - air.vapour;
-  const Real wet_share = (head * head_wet + upper * upper_wet + lower * lower_wet) / open;
-  const Real buoyancy = moist_buoyancy(temperature, Real(air.vapour + wet_share * difference),
-                                       c.air_temperature, air.vapour, c.air_pressure);
-  const Real h = convection_coefficient(p.body_diameter, temperature, c.air_temperature,
-                                        c.air_speed, buoyancy, c.air_pressure);
+  const Real wet_share = (head * head_wet + upper * upper_wet + lower * lower_wet) * k.per_open_skin;
+  const Real buoyancy =
+      virtual_rise(temperature, Real(air.vapour + wet_share * difference), c.air_pressure) -
+      k.air_virtual;
+  const Real h = convection_coefficient(k.body, temperature, c.air_temperature, buoyancy);
   f.coefficient = h;
-  const Real layer = boundary_resistance(h, c.air_pressure);
+  const Real layer = h * k.vapour_per_convection;  // the conductance of the boundary layer
   const Real under_hat = 1.0 - c.hat * (1.0 - p.hat_evaporation_ratio);
 
   // Wet skin gives off vapour as free water does.
-  const Real free = c.born * difference / layer;
-  const Real free_lower =
-      c.born * difference * ((1.0 - bagged) / layer + bagged / (layer + p.skin_film_resistance));
+  const Real free = c.born * difference * layer;
   f.amniotic_head = head * head_wet * under_hat * free;
   f.amniotic_upper = upper * upper_wet * free;
-  f.amniotic_lower = lower * lower_wet * free_lower;
 
   // Dry skin is a conductance in series with the air: gestation, age, activity, sweat.
-  const Real immature = b.skin_loss_immature * exp(-age / p.skin_loss_maturation_time);
-  const Real early = 1.0 + p.skin_loss_early_gain * exp(-age / p.skin_loss_early_time);
+  const Real immature = b.skin_loss_immature * exp(-age * k.per_skin_loss_maturation_time);
+  const Real early = 1.0 + p.skin_loss_early_gain * exp(-age * k.per_skin_loss_early_time);
   const Real sweat = 1.0 + p.sweat_gain * b.sweat_maturity *
-                               logistic(Real((core - p.sweat_threshold) / p.sweat_width - 2.0));
+                               logistic(Real((core - p.sweat_threshold) * k.per_sweat_width - 2.0));
   // The published rate passed the skin and the air of its own condition; the skin alone is
   // their difference as resistances.
   const Real rate = b.skin_loss_settled + immature;
   const Real conductance = early * sweat * c.activity * rate /
                            (p.skin_loss_vapour_difference - rate * p.skin_loss_air_resistance);
-  const Real dry = c.born * c.insensible * difference * conductance / (1.0 + conductance * layer);
-  const Real dry_bagged = c.born * c.insensible * difference * conductance /
-                          (1.0 + conductance * (layer + p.skin_film_resistance));
+  // In a bag the film's resistance comes on top: one over one plus it times the conductance.
+  const Real in_bag = 1.0 + layer * p.skin_film_resistance;
+  const auto [per_bag, per_dry, per_dry_bagged] =
+      inverses(in_bag, Real(layer + conductance), Real(layer + conductance * in_bag));
+  f.amniotic_lower = lower * lower_wet * free * (1.0 - bagged + bagged * per_bag);
+  const Real through_skin = c.insensible * free * conductance;
+  const Real dry = through_skin * per_dry;
+  const Real dry_bagged = through_skin * per_dry_bagged;
   f.loss = head * (1.0 - head_wet) * under_hat * dry + upper * (1.0 - upper_wet) * dry +
            lower * (1.0 - lower_wet) * (dry + bagged * (dry_bagged - dry));
   f.latent = latent_heat(temperature) * (1.0 / seconds_per_hour) *
@@ -106,20 +114,27 @@ SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x, const Real
 
   // Dry heat, less under hat and bag.
   const Real bare_share = (head * (1.0 - c.hat * (1.0 - p.hat_dry_ratio)) + upper +
-                           lower * (1.0 - bagged * (1.0 - p.skin_film_dry_ratio))) /
-                          open;
+                           lower * (1.0 - bagged * (1.0 - p.skin_film_dry_ratio))) *
+                          k.per_open_skin;
   f.convection = c.born * h * (temperature - c.air_temperature) * p.convecting_fraction *
                  b.surface * bare_share;
   f.radiation =
       c.born * b.surface * bare_share *
       long_wave_exchange(temperature, c.wall_temperature, p.skin_emissivity, p.radiating_fraction);
-  const Real passed = 1.0 - bagged * (1.0 - c.warmer_transmittance) * lower / open;
+  const Real passed = 1.0 - bagged * (1.0 - c.warmer_transmittance) * lower * k.per_open_skin;
   f.warmer =
       c.born * b.surface *
       absorbed_irradiance(air.irradiance, p.facing_up_fraction, passed, p.warmer_absorptivity);
   f.contact =
       c.born * p.contact_conductance * p.contact_fraction * b.surface * (temperature - mattress);
   return f;
+}
+
+template <class Real>
+SkinSurface<Real> skin_surface(const Real& age, const State<Real>& x, const Real& temperature,
+                               const Real& core, const Real& mattress,
+                               const Surroundings<Real>& air, const Subject<Real>& s) {
+  return skin_surface(age, x, temperature, core, mattress, air, s, settled(s));
 }
 
 /// Flows of water in g/h, of heat in W.
@@ -144,8 +159,9 @@ struct BowelSurface {
 /// resistance. Under film: vapour passes the film's permeance and the leaking edges, the rest
 /// condenses on the inner face. Under a soaked dressing alone: the dressing's water goes first.
 template <class Real>
-BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
-                                 const Surroundings<Real>& air, const Subject<Real>& s) {
+SEROSA_INLINE BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
+                                               const Surroundings<Real>& air,
+                                               const Subject<Real>& s, const Settled<Real>& k) {
   using namespace physics;
   const auto& p = s.parameters;
   const auto& b = s.body;
@@ -159,38 +175,45 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
 
   const Real saturated = saturation_pressure(temperature);
   const Real difference = saturated - air.vapour;
-  const Real wet = wetted(x[state::surface_water], whole_area, p.surface_wetness_scale);
   const Real h = convection_coefficient(
-      b.bowel_diameter, temperature, c.air_temperature, c.air_speed,
-      Real(moist_buoyancy(temperature, saturated, c.air_temperature, air.vapour, c.air_pressure)),
-      c.air_pressure);
-  const Real layer = boundary_resistance(h, c.air_pressure);
-  const Real open_flux = difference / layer;
-  const Real dried_flux = difference / (layer + p.dried_serosa_resistance);
+      k.bowel, temperature, c.air_temperature,
+      Real(virtual_rise(temperature, saturated, c.air_pressure) - k.air_virtual));
+  const Real start = cover_temperature_start(temperature, c.air_temperature);
+  const Real film_h =
+      convection_coefficient(k.bowel, start, c.air_temperature, Real(0.0));
+  // Conductance of the bare boundary layer; what drying serosa, a dressing or both in series with
+  // it leave of a flux.
+  const Real layer = h * k.vapour_per_convection;
+  const Real drying = layer * p.dried_serosa_resistance;
+  const Real dressing = layer * c.dressing_resistance;
+  const auto [left_by_drying, left_by_dressing, left_by_both] =
+      inverses(Real(1.0 + drying), Real(1.0 + dressing), Real(1.0 + dressing + drying));
+  const auto [per_whole_area, film_layer_resistance] =
+      inverses(whole_area, Real(film_h * k.vapour_per_convection));
+  const Real wet = wetted(
+      Real(x[state::surface_water] * per_whole_area * k.per_surface_wetness_scale));
+  const Real open_flux = difference * layer;
+  const Real dried_flux = open_flux * left_by_drying;
 
   // The film takes the temperature at which its heat balances.
   CoverExchange<Real> film;
   film.surface_temperature = temperature;
   film.surface_vapour = saturated;
-  film.gap_coefficient = air_conductivity(temperature) / c.gap +
+  film.gap_coefficient = still_air_conductivity(temperature) * k.per_gap +
                          (1.0 - c.longwave_transmittance) * p.bowel_emissivity *
                              black_body_coefficient(temperature, temperature);
-  film.gap_resistance = gap_resistance(c.gap, temperature, c.air_pressure);
+  film.gap_resistance = still_air_resistance(temperature, c.air_pressure) * c.gap;
   film.permeance = c.permeance;
   film.layers = c.layers;
   film.air_vapour = air.vapour;
   film.air_temperature = c.air_temperature;
   film.wall_temperature = c.wall_temperature;
-  const Real start = cover_temperature_start(temperature, c.air_temperature);
-  const Real nothing(0.0);
-  film.convection = convection_coefficient(b.bowel_diameter, start, c.air_temperature, c.air_speed,
-                                           nothing, c.air_pressure);
-  film.air_resistance = boundary_resistance(film.convection, c.air_pressure);
+  film.convection = film_h;
+  film.air_resistance = film_layer_resistance;
   film.emissivity =
       (1.0 - c.longwave_transmittance) * p.bowel_emissivity * p.bowel_radiating_fraction;
   film.absorbed = air.irradiance * p.bowel_facing_up_fraction * c.warmer_absorptance;
-  const Real film_temperature = cover_temperature(film);
-  const Real film_flux = vapour_path(film, film_temperature).passed;
+  const auto [film_temperature, film_flux] = covered_flux(film);
   const auto has_film = c.film > 0.5;
   f.film_temperature = select(has_film, film_temperature, temperature);
 
@@ -198,11 +221,10 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
   // A leak lets go what bare serosa would, wet or dried, in sheltered air.
   const Real under_film = with_leak(film_flux, Real(p.leak_shelter * open_flux), c.leak);
   const Real under_film_dried = with_leak(film_flux, Real(p.leak_shelter * dried_flux), c.leak);
-  const Real through_dressing = difference / (layer + c.dressing_resistance);
-  const Real through_dry_dressing =
-      difference / (layer + c.dressing_resistance + p.dried_serosa_resistance);
+  const Real through_dressing = open_flux * left_by_dressing;
+  const Real through_dry_dressing = open_flux * left_by_both;
   const Real soaked = c.dressing * c.dressing_wet *
-                      wetted(x[state::dressing_water], b.packed_area, p.dressing_wetness_scale);
+                      wetted(Real(x[state::dressing_water] * k.per_dressing_scale));
   const Real covered_wet = select(has_film, under_film, through_dressing);
   const Real covered_dry = select(has_film, under_film_dried, through_dry_dressing);
   f.from_dressing = covered_area * soaked * covered_wet;
@@ -216,12 +238,17 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
   // What a cover does not hold back runs off, drop by drop at first.
   const Real kept = c.holds_fluid * air.wrapped;
   const Real first_drops = 0.05 * p.surface_fluid_held * b.packed_area;
-  const auto runs_off = [&](const Real& water, const Real& capacity) {
-    return outside * (1.0 - kept) * p.drip_rate *
-           rising_from_rest(Real(water - capacity * b.packed_area), first_drops);
+  const auto above = [&](const Real& water, const Real& capacity) {
+    return max(Real(water - capacity * b.packed_area), Real(0.0));
   };
-  f.drip = runs_off(x[state::surface_water], p.surface_fluid_held);
-  f.dressing_drip = runs_off(x[state::dressing_water], c.dressing_capacity);
+  const Real fluid = above(x[state::surface_water], p.surface_fluid_held);
+  const Real soak = above(x[state::dressing_water], c.dressing_capacity);
+  // The same as rising_from_rest, for both with one division.
+  const auto [per_fluid, per_soak] =
+      inverses(Real(fluid + first_drops), Real(soak + first_drops));
+  const Real running = outside * (1.0 - kept) * p.drip_rate;
+  f.drip = running * (fluid * fluid) * per_fluid;
+  f.dressing_drip = running * (soak * soak) * per_soak;
 
   // Dry heat: the envelope radiates and takes up the warmer, the area gives heat to the air.
   const Real outer_h = select(has_film, film.convection, h);
@@ -239,6 +266,12 @@ BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
       (bare_envelope * p.warmer_absorptivity +
        covered_area * (c.warmer_transmittance * p.warmer_absorptivity + c.warmer_absorptance));
   return f;
+}
+
+template <class Real>
+BowelSurface<Real> bowel_surface(const State<Real>& x, const Real& temperature,
+                                 const Surroundings<Real>& air, const Subject<Real>& s) {
+  return bowel_surface(x, temperature, air, s, settled(s));
 }
 
 }  // namespace serosa::baby

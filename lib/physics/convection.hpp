@@ -62,6 +62,64 @@ SEROSA_INLINE auto blended_convection(const Real auto& natural, const Real auto&
   return cbrt(natural * natural * natural + forced * forced * forced);
 }
 
+/// What stays the same for a cylinder while diameter, air speed and pressure do.
+template <Real R>
+struct Cylinder {
+  R per_diameter;  ///< 1/m
+  R natural;       ///< 0.387 / [...]^(8/27) Ra^(1/6) at 300 K and 1 K of buoyancy
+  R forced;        ///< 0.62 Pr^(1/3) / [...]^(1/4) Re^(1/2) at 300 K
+  R turbulence;    ///< (Re/282000)^(5/8) at 300 K
+};
+
+template <Real R>
+SEROSA_INLINE void set_lane(Cylinder<R>& to, int lane, const Cylinder<Scalar<R>>& from) {
+  set_lane(to.per_diameter, lane, from.per_diameter);
+  set_lane(to.natural, lane, from.natural);
+  set_lane(to.forced, lane, from.forced);
+  set_lane(to.turbulence, lane, from.turbulence);
+}
+
+/// The same equations as `natural_convection` and `forced_convection`, parted into what stays and
+/// what changes with the temperatures.
+template <Real R>
+SEROSA_INLINE Cylinder<R> cylinder(const R& diameter, const R& air_speed, const R& pressure) {
+  constexpr double rayleigh_at_300 =
+      standard_gravity /
+      (at_zero_celsius::kinematic_viscosity * at_zero_celsius::thermal_diffusivity *
+       standard_pressure * standard_pressure) /
+      (300.0 * air_power::growth_at_300 * air_power::growth_at_300);
+  constexpr double reynolds_at_300 =
+      1.0 / (at_zero_celsius::kinematic_viscosity * standard_pressure * air_power::growth_at_300);
+  Cylinder<R> c;
+  c.per_diameter = 1.0 / diameter;
+  c.natural = 0.3212774559279078 *
+              pow(rayleigh_at_300 * (diameter * diameter * diameter) * (pressure * pressure),
+                  1.0 / 6.0);
+  const R speed = sqrt(air_speed * air_speed + speed_smoothing * speed_smoothing);
+  const R root = sqrt(reynolds_at_300 * speed * diameter * pressure);
+  c.forced = 0.4856769584488696 * root;
+  const R ratio = root * (1.0 / 531.03672);
+  c.turbulence = ratio * sqrt(sqrt(ratio));
+  return c;
+}
+
+/// Convective coefficient, W/m²/K, of such a cylinder at `surface_temperature` in air of
+/// `air_temperature` °C; `buoyancy` from `moist_buoyancy` (0 over dry surfaces).
+template <Real R>
+SEROSA_INLINE R convection_coefficient(const Cylinder<R>& c, const R& surface_temperature,
+                                       const R& air_temperature, const R& buoyancy) {
+  const R film = 0.5 * (surface_temperature + air_temperature);
+  const R drive = surface_temperature - air_temperature + buoyancy;
+  const R root =
+      0.60 + c.natural * air_power::rayleigh_sixth(film) *
+                 pow(drive * drive + temperature_smoothing * temperature_smoothing, 1.0 / 12.0);
+  const R natural = root * root;
+  const R x = c.turbulence * air_power::reynolds_five_eighths(film);
+  const R forced = 0.3 + c.forced * air_power::root_of_reynolds(film) * (1.0 + 0.9 * x) /
+                             (1.0 + 0.1 * x);
+  return still_air_conductivity(film) * c.per_diameter * blended_convection(natural, forced);
+}
+
 /// Convective coefficient, W/m²/K, of a cylinder of `diameter` m at `surface_temperature` °C in air
 /// of `air_temperature` °C that moves at `air_speed` m/s; `buoyancy` from `moist_buoyancy` (0 over
 /// dry surfaces), `pressure` kPa.

@@ -498,15 +498,20 @@ class Integrator {
   }
 
   void judge() {
-    Plain norm(0.0), sum(0.0);
+    // The largest of |error| / scale, found without dividing: a/b > c/d where a d > c b.
+    Plain largest(0.0), its_scale(1.0), sum(0.0);
     const Plain half_step = 0.5 * plain_of(step_);
     for (std::size_t i = 0; i < control_.controlled; ++i) {
       const Plain magnitude =
           physics::max(physics::abs(plain_of(x_[i])), physics::abs(plain_of(sum_[i])));
-      const Plain ratio = physics::abs(error_of(i, half_step)) / scale_of(i, magnitude);
-      norm = physics::max(norm, ratio);
-      sum += ratio;  // the maximum forgets a NaN, the sum does not
+      const Plain error = physics::abs(error_of(i, half_step));
+      const Plain scale = scale_of(i, magnitude);
+      const auto larger = error * its_scale > largest * scale;
+      largest = physics::select(larger, error, largest);
+      its_scale = physics::select(larger, scale, its_scale);
+      sum += error;  // the comparison forgets a NaN, the sum does not
     }
+    const Plain norm = largest / its_scale;
     for (std::size_t i = control_.controlled; i < N; ++i)
       sum += 0.0 * (plain_of(sum_[i]) + plain_of(k_[i]));
     Condition negative(false);

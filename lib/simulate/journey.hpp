@@ -42,6 +42,7 @@ struct Traveller {
   std::size_t next_time = 0;
   care::Carer<S> carer;
   baby::Subject<S> subject;
+  baby::Settled<S> settled;  ///< of the subject
   baby::State<S> start;
   bool left_the_model = false;
   std::int32_t left_by = -1;  ///< state whose range was left
@@ -60,7 +61,7 @@ class Journeys {
 
   /// d(state)/dt of all lanes.
   void operator()(const std::array<R, N>& x, std::array<R, N>& dxdt, const R& t) const {
-    baby::rates(t, x, block_, dxdt);
+    baby::rates(t, x, block_, settled_, dxdt);
   }
 
   bool begin(int lane, Lane x) {
@@ -89,7 +90,7 @@ class Journeys {
     if (t <= 0.0) note_mattress(w, state);
     if (!w.carer.act(t, state, w.subject)) return false;
     x.store(state);
-    baby::set_lane(block_.controls, lane, w.subject.controls);
+    settle(lane);
     return true;
   }
 
@@ -126,7 +127,7 @@ class Journeys {
     if (c.dressing > 0.5)
       close(c.dressing_wet, baby::state::dressing_water, dressing_evaporation, bowel_heat,
             b.bowel_capacity, p.specific_heat_water, b.packed_area, p.dressing_wetness_scale);
-    if (changed) baby::set_lane(block_.controls, lane, c);
+    if (changed) settle(lane);
     return changed;
   }
 
@@ -137,7 +138,7 @@ class Journeys {
   }
   void at_output(int lane, double t, const std::array<S, N>& x) {
     auto& w = of(lane);
-    observe(S(t), x, w.start, w.subject, w.carer.given(S(t)), w.carer.glucose_rate(),
+    observe(S(t), x, w.start, w.subject, w.settled, w.carer.given(S(t)), w.carer.glucose_rate(),
             w.result->values.data() + w.next_time * output::count);
     ++w.next_time;
   }
@@ -181,9 +182,18 @@ class Journeys {
     w.start = baby::birth_state(w.subject, c.wet);
     x.store(w.start);
     baby::set_lane(block_, lane, w.subject);
+    settle(lane);
   }
 
  private:
+  /// After a change of the lane's controls.
+  void settle(int lane) {
+    auto& w = of(lane);
+    w.settled = baby::settled(w.subject);
+    baby::set_lane(settled_, lane, w.settled);
+    baby::set_lane(block_.controls, lane, w.subject.controls);
+  }
+
   bool leaves_the_model(int lane, const Lane& x, const S& t) {
     auto& w = of(lane);
     if (w.subject.controls.born < 0.5) return false;
@@ -205,6 +215,7 @@ class Journeys {
   std::size_t next_job_ = 0;
   std::array<Traveller<S>, static_cast<std::size_t>(physics::lanes<R>)> travellers_;
   baby::Subject<R> block_{};
+  baby::Settled<R> settled_{};
 };
 
 /// Runs all jobs with the number type R. The working memory is large, so it lives on the heap.

@@ -208,18 +208,27 @@ Real heat(const baby::State<Real>& x) {
 }  // namespace account
 
 /// All outputs at one time. Real is a scalar.
+/// @param k    `baby::settled(s)`
 /// @param out  `output::count` numbers in the order of `output_list`
+template <class Real>
+void observe(const Real& t, const baby::State<Real>& x, const baby::State<Real>& x0,
+             const baby::Subject<Real>& s, const baby::Settled<Real>& k,
+             const care::Given<Real>& g, const Real& glucose_rate, Real* out) {
+  using namespace account;
+  const auto& p = s.parameters;
+  const auto& b = s.body;
+  const baby::Moment<Real> m = baby::moment(t, x, s, k);
+#define SEROSA_FORMULA(name, unit, text, formula) *out++ = formula;
+  SEROSA_OUTPUTS(SEROSA_FORMULA)
+#undef SEROSA_FORMULA
+}
+
+/// The same, settling first.
 template <class Real>
 void observe(const Real& t, const baby::State<Real>& x, const baby::State<Real>& x0,
              const baby::Subject<Real>& s, const care::Given<Real>& g, const Real& glucose_rate,
              Real* out) {
-  using namespace account;
-  const auto& p = s.parameters;
-  const auto& b = s.body;
-  const baby::Moment<Real> m = baby::moment(t, x, s);
-#define SEROSA_FORMULA(name, unit, text, formula) *out++ = formula;
-  SEROSA_OUTPUTS(SEROSA_FORMULA)
-#undef SEROSA_FORMULA
+  observe(t, x, x0, s, baby::settled(s), g, glucose_rate, out);
 }
 
 }  // namespace serosa::simulate

@@ -83,11 +83,11 @@ TEST_CASE("water lost with the breath at rest on the first day", "[airway]") {
   Temperatures<double> t = temperatures(n.x, n.s);
   t.core = 37.0;
   t.skin = 36.3;
-  const auto m = metabolism(18.0, t, surroundings(18.0, t.skin, n.s), n.s);
+  const auto m = metabolism(18.0, t, n.s);
   CHECK_THAT(m.airway_water / n.s.body.weight / 0.06, WithinAbs(4.9, 1.2));
   CHECK_THAT(m.oxygen / n.s.body.weight, WithinAbs(6.0, 0.8));
   c.humidified_gas = 1.0;
-  const auto humid = metabolism(18.0, t, surroundings(18.0, t.skin, n.s), n.s);
+  const auto humid = metabolism(18.0, t, n.s);
   CHECK(humid.airway_water < 0.1 * m.airway_water);
 }
 
@@ -99,7 +99,7 @@ TEST_CASE("metabolism at birth and its response to cold", "[metabolism]") {
     Temperatures<double> t = temperatures(n.x, n.s);
     t.core = core;
     t.skin = skin;
-    return metabolism(age, t, surroundings(age, skin, n.s), n.s).oxygen / n.s.body.weight;
+    return metabolism(age, t, n.s).oxygen / n.s.body.weight;
   };
   // Warm enough: no response, so the value itself; 2 %: the mean of 115 babies.
   CHECK_THAT(uptake(0.0, 37.0, 36.6), WithinRel(4.6, 0.02));

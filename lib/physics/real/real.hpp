@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <array>
 #include <concepts>
+#include <cstddef>
 
 #include "physics/real/dual.hpp"
 #include "physics/real/elementary.hpp"
@@ -110,6 +112,26 @@ SEROSA_INLINE void set_lane(Mask<W>& condition, int lane, bool value) {
 template <class R>
 SEROSA_INLINE R broadcast(double value) {
   return R(value);
+}
+
+/// One over each of n numbers, at the price of one division and three multiplications a number
+/// (a division costs as much as a dozen of these): the inverse of the product, times the product of
+/// all others. Within n + 2 roundings; the product must not leave the range of doubles.
+template <class R, class... More>
+SEROSA_INLINE std::array<R, 1 + sizeof...(More)> inverses(const R& first, const More&... more) {
+  constexpr std::size_t n = 1 + sizeof...(More);
+  const std::array<R, n> of{first, more...};
+  std::array<R, n> before{};  // product of all before this one
+  before[0] = R(1.0);
+  for (std::size_t i = 1; i < n; ++i) before[i] = i == 1 ? of[0] : before[i - 1] * of[i - 1];
+  R rest = 1.0 / (n == 1 ? of[0] : before[n - 1] * of[n - 1]);
+  std::array<R, n> result{};
+  for (std::size_t i = n - 1; i > 0; --i) {
+    result[i] = rest * before[i];
+    rest = rest * of[i];
+  }
+  result[0] = rest;
+  return result;
 }
 
 }  // namespace serosa::physics
