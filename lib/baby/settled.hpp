@@ -16,7 +16,6 @@
   X(log_q10, "Logarithm of the metabolic Q10")                                              \
   X(log_osmolality_range, "Logarithm of highest over lowest urine osmolality")              \
   X(abdominal_perfusion, "Share of the kidney's perfusion that abdominal pressure leaves")  \
-  X(wrapping_speed, "Share wrapped per hour while wrapping, 1/h")                           \
   X(open_skin, "Skin surface open to the air, m2")                                          \
   X(heart_response, "What the heart puts out per filling, in units of rest")               \
   X(rest_drive, "Pressure over the bowel's vessels at rest, mmHg")                          \
@@ -103,7 +102,6 @@ Settled<Real> settled(const Subject<Real>& s) {
   k.log_osmolality_range = log(Real(p.urine_osmolality_high / p.urine_osmolality_low));
   k.abdominal_perfusion =
       kept_positive(Real(1.0 - c.abdominal_pressure / b.reference_arterial_pressure), 0.02);
-  k.wrapping_speed = 1.0 / (c.cover_until - c.cover_from);
   const Real head = p.head_share * b.surface;
   const Real upper = p.upper_share * b.surface;
   const Real lower = p.lower_share * b.surface;

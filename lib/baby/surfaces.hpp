@@ -25,7 +25,8 @@ SEROSA_INLINE Surroundings<Real> surroundings(const Real& t, const Real& skin_te
   const Real followed = logistic(Real((c.servo_set_point - skin_temperature) * k.per_servo_width));
   r.irradiance = c.irradiance * (1.0 + c.servo * (followed - 1.0));
   // The hands need their time: from the first touch of the cover to the last fold.
-  const Real progress = (t - c.cover_from) * k.wrapping_speed;
+  // A division, so that it is one at the last fold and not a rounding less.
+  const Real progress = (t - c.cover_from) / (c.cover_until - c.cover_from);
   r.wrapped = max(min(progress, Real(1.0)), Real(0.0));
   return r;
 }

@@ -217,7 +217,7 @@ class Integrator {
   static constexpr double alpha = 1.0 / order - 0.75 * beta;
   static constexpr double safety = 0.9;
   // What is left of the trapezoidal defect in the result.
-  static constexpr double estimate_share = 0.1;
+  static constexpr double estimate_share = 0.3;
   static constexpr double largest_growth = 10.0;
   static constexpr double largest_shrinkage = 5.0;
   static constexpr double least_remembered_error = 1e-4;
