@@ -115,13 +115,13 @@ concept Journey = requires(J journey, int lane, LaneState<R, N> x, Scalar<R> t, 
 /// The error of a step is estimated by what the step's increment differs from the trapezoidal
 /// rule's, h^3 x'''/12 (in the manner of Sommeijer, Shampine and Verwer, J Comput Appl Math
 /// 1998;88:315, section 2), as the largest, over the controlled states, of
-/// |error| / (absolute + relative * max(|before|, |after|)). It belongs to order 2; the result is of
-/// order 3, and a constant (`estimate_share`) brings the estimate down to what is really left. Step
-/// sizes follow a proportional-integral controller (Hairer and Wanner, Solving Ordinary
+/// |error| / (absolute + relative * max(|before|, |after|)). It belongs to order 2; the result is
+/// of order 3, and a constant (`estimate_share`) brings the estimate down to what is really left.
+/// Step sizes follow a proportional-integral controller (Hairer and Wanner, Solving Ordinary
 /// Differential Equations II, 2nd ed. 1996, section IV.2). Between steps, outputs are interpolated
-/// by the cubic that has values and rates of both ends. A step whose result is not finite, or has a
-/// state below zero that may not be, is repeated at a fifth of its size; at the smallest size the
-/// run fails by name.
+/// by the cubic that has values and rates of both ends. A step whose result is not finite, or in
+/// which a state falls below zero that may not, at its end or between, is repeated at a fifth of
+/// its size; at the smallest size the run fails by name.
 ///
 /// With dual numbers, acceptance looks at values; times and steps carry derivatives, a step being
 /// a fixed share of the segment between two stops.
@@ -469,10 +469,16 @@ class Integrator {
 
   void move_on() {
     const Condition within = within_.all(), held = held_.all();
-    for (std::size_t i = 0; i < N; ++i) {
+    for (std::size_t i = 0; i < control_.controlled; ++i) {
       const R from = physics::select(within, sum_[i], x_[i]);
       const R slope = physics::select(within, k_[i], dxdt_[i]);
       y_[i] = physics::select(held, x_[i], from + to_y_ * slope);
+      sum_[i] = from + to_sum_ * slope;
+    }
+    // Nothing reads the ledgers: no stage needs them.
+    for (std::size_t i = control_.controlled; i < N; ++i) {
+      const R from = physics::select(within, sum_[i], x_[i]);
+      const R slope = physics::select(within, k_[i], dxdt_[i]);
       sum_[i] = from + to_sum_ * slope;
     }
   }
@@ -497,29 +503,69 @@ class Integrator {
                              half_step * (plain_of(dxdt_[i]) + plain_of(k_[i])));
   }
 
+  // A bound below the cubic that outputs are taken from, so that no output within the step shows a
+  // state below zero: the lowest control point of its two halves (de Casteljau's subdivision).
+  Plain lowest_between(std::size_t i, const Plain& half_step) const {
+    const Plain& start = plain_of(x_[i]);
+    const Plain& end = plain_of(sum_[i]);
+    const Plain third = (2.0 / 3.0) * half_step;
+    const Plain leaving = start + third * plain_of(dxdt_[i]);
+    const Plain arriving = end - third * plain_of(k_[i]);
+    const Plain first = 0.5 * (start + leaving), middle = 0.5 * (leaving + arriving),
+                last = 0.5 * (arriving + end);
+    const Plain inner = physics::min(first + middle, middle + last);
+    return physics::min(physics::min(end, 0.5 * inner), physics::min(first, last));
+  }
+
+  // Lanes in which a state falls below zero that may not. First a bound that is quickly had.
+  Condition any_below(const Plain& half_step) const {
+    const Plain third = (2.0 / 3.0) * half_step;
+    Condition below(false);
+    for (std::size_t n = 0; n < never_negative_count_; ++n) {
+      const std::size_t i = never_negative_[n];
+      const Plain& end = plain_of(sum_[i]);
+      const Plain leaving = plain_of(x_[i]) + third * plain_of(dxdt_[i]);
+      const Plain arriving = end - third * plain_of(k_[i]);
+      below = below ||
+              physics::min(end, physics::min(leaving, arriving)) < -control_.absolute_tolerance[i];
+    }
+    if (!physics::any(below)) return below;
+    below = Condition(false);
+    for (std::size_t n = 0; n < never_negative_count_; ++n) {
+      const std::size_t i = never_negative_[n];
+      below = below || lowest_between(i, half_step) < -control_.absolute_tolerance[i];
+    }
+    return below;
+  }
+
   void judge() {
-    // The largest of |error| / scale, found without dividing: a/b > c/d where a d > c b.
-    Plain largest(0.0), its_scale(1.0), sum(0.0);
+    // The largest of |error| / scale, found without dividing: a/b > c/d where a d > c b. In four
+    // strands, so that one comparison need not wait for the other.
+    constexpr std::size_t strands = 4;
+    std::array<Plain, strands> largest, its_scale, sum;
+    largest.fill(Plain(0.0));
+    its_scale.fill(Plain(1.0));
+    sum.fill(Plain(0.0));
+    const auto keep_larger = [](Plain& size, Plain& scale, const Plain& other, const Plain& its) {
+      const auto larger = other * scale > size * its;
+      size = physics::select(larger, other, size);
+      scale = physics::select(larger, its, scale);
+    };
     const Plain half_step = 0.5 * plain_of(step_);
     for (std::size_t i = 0; i < control_.controlled; ++i) {
       const Plain magnitude =
           physics::max(physics::abs(plain_of(x_[i])), physics::abs(plain_of(sum_[i])));
       const Plain error = physics::abs(error_of(i, half_step));
-      const Plain scale = scale_of(i, magnitude);
-      const auto larger = error * its_scale > largest * scale;
-      largest = physics::select(larger, error, largest);
-      its_scale = physics::select(larger, scale, its_scale);
-      sum += error;  // the comparison forgets a NaN, the sum does not
+      keep_larger(largest[i % strands], its_scale[i % strands], error, scale_of(i, magnitude));
+      sum[i % strands] += error;  // the comparison forgets a NaN, the sum does not
     }
-    const Plain norm = largest / its_scale;
+    for (std::size_t n = 1; n < strands; ++n)
+      keep_larger(largest[0], its_scale[0], largest[n], its_scale[n]);
+    const Plain norm = largest[0] / its_scale[0];
     for (std::size_t i = control_.controlled; i < N; ++i)
-      sum += 0.0 * (plain_of(sum_[i]) + plain_of(k_[i]));
-    Condition negative(false);
-    for (std::size_t n = 0; n < never_negative_count_; ++n) {
-      const std::size_t i = never_negative_[n];
-      negative = negative || plain_of(sum_[i]) < -control_.absolute_tolerance[i];
-    }
-    const Condition finite = physics::isfinite(sum);
+      sum[i % strands] += plain_of(sum_[i]) + plain_of(k_[i]);
+    const Condition finite = physics::isfinite((sum[0] + sum[1]) + (sum[2] + sum[3]));
+    const Condition negative = any_below(half_step);
     const Plain by_error = physics::pow(norm, alpha);
     const Plain shrink = physics::max(
         1.0 / largest_growth, physics::min(by_error / (safety * remembered_), largest_shrinkage));
@@ -558,7 +604,8 @@ class Integrator {
     double next = l.tried / shrink;
     if (l.rejected)
       next = std::min(next, l.tried);
-    else if (l.tried < l.wanted && l.wanted * physics::pow(norm, 1.0 / order) <= l.tried)
+    else if (l.tried < l.wanted &&
+             norm * (l.wanted * l.wanted * l.wanted) <= l.tried * l.tried * l.tried)
       next = std::max(next, l.wanted);  // a step cut short by a stop: the size before still holds
     l.wanted = std::max(next, control_.smallest_step);
     l.rejected = false;
@@ -597,13 +644,14 @@ class Integrator {
     }
   }
 
-  // The cubic that has the values and the rates of both ends.
+  // The cubic that has the values and the rates of both ends. Written so that what stands still
+  // during the step stands still to the last bit.
   void interpolate(const R& hour) {
     const R u = (hour - t_) / step_, v = 1.0 - u;
-    const R end = u * u * (3.0 - 2.0 * u), start = 1.0 - end;
+    const R moved = u * u * (3.0 - 2.0 * u);
     const R leaving = step_ * u * v * v, arriving = step_ * u * u * v;
     for (std::size_t i = 0; i < N; ++i)
-      between_[i] = start * x_[i] + end * sum_[i] + (leaving * dxdt_[i] - arriving * k_[i]);
+      between_[i] = x_[i] + (moved * (sum_[i] - x_[i]) + (leaving * dxdt_[i] - arriving * k_[i]));
   }
 
   // Accepted lanes move on, fresh ones have their rates, the others stay.
@@ -704,10 +752,21 @@ class Integrator {
       case RunStatus::rates_not_finite:
         return first_not_finite(lane, system);
       case RunStatus::state_below_zero:
-        return below_zero(sum_, lane);
+        return sinking(lane);
       default:
         return dominant(lane);
     }
+  }
+
+  // The first state that falls below zero within the step.
+  int sinking(int lane) const {
+    const Plain half_step = 0.5 * plain_of(step_);
+    for (std::size_t n = 0; n < never_negative_count_; ++n) {
+      const std::size_t i = never_negative_[n];
+      if (physics::value_of(lowest_between(i, half_step), lane) < -control_.absolute_tolerance[i])
+        return static_cast<int>(i);
+    }
+    return -1;
   }
 
   // A rate that is not finite spoils every state that depends on it before the step is over; a
