@@ -37,6 +37,22 @@ double& parameter(baby::Parameters<double>& p, std::size_t index) {
   return p.*members[index];
 }
 
+/// Copies a scene's case into one that an earlier run left behind. Acts which that run put into
+/// another order go back first: so each is assigned to one of its kind, whose texts keep their
+/// memory.
+void copy_into(const care::Case& from, care::Case& to) {
+  const std::size_t acts = std::min(from.timeline.size(), to.timeline.size());
+  for (std::size_t i = 0; i < acts; ++i) {
+    const auto kind = from.timeline[i].deed.index();
+    for (std::size_t j = i; j < to.timeline.size(); ++j)
+      if (to.timeline[j].deed.index() == kind) {
+        if (j != i) std::swap(to.timeline[i], to.timeline[j]);
+        break;
+      }
+  }
+  to = from;
+}
+
 }  // namespace
 
 std::size_t scene_number(const Study& study, const std::vector<double>& values) {
@@ -50,7 +66,7 @@ std::size_t scene_number(const Study& study, const std::vector<double>& values) 
 RunStatus make_run(const Study& study, std::size_t arm, const std::vector<double>& values,
                    care::Case& c, baby::Parameters<double>& parameters) {
   const Scene& scene = study.arms[arm].scenes[scene_number(study, values)];
-  c = scene.c;
+  copy_into(scene.c, c);
   parameters = scene.parameters;
   for (std::size_t j = 0; j < values.size(); ++j) {
     const Input& input = study.inputs[j];
