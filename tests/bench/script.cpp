@@ -4,8 +4,10 @@
 // here.
 #include <fstream>
 
+// Before the model, so that its templates see it.
+#include "bench/written.hpp"
+
 #include "bench/course.hpp"
-#include "bench/written.hpp"  // before the model, so that its templates see it
 
 namespace {
 

@@ -10,7 +10,9 @@
 #include <iostream>
 #include <nlohmann/json.hpp>
 
-#include "bench/counted.hpp"  // before the model, so that its templates see it
+// Before the model, so that its templates see it.
+#include "bench/counted.hpp"
+
 #include "bench/course.hpp"
 #include "bench/kernel.hpp"
 #include "simulate/isa.hpp"
@@ -445,7 +447,8 @@ Json everything(const Options& o, const std::string& long_case) {
   const auto sets = simulate::available_instruction_sets();
   const std::vector<double> wide =
       o.smoke ? std::vector<double>{1e-3, 1e-5}
-              : std::vector<double>{3e-2, 1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 1e-6, 1e-7};
+              : std::vector<double>{3e-2, 1e-2, 5e-3, 2e-3, 1e-3, 5e-4, 2e-4,
+                                    1e-4, 5e-5, 2e-5, 1e-5, 3e-6, 1e-6, 1e-7};
   for (const double tolerance : wide) {
     bench.own(tolerance, "");
     for (const auto set : sets) bench.own(tolerance, std::string(simulate::name(set)));
