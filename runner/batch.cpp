@@ -108,6 +108,7 @@ void add_batch_options(CLI::App& command, BatchRequest& request) {
 }
 
 std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request) {
+  if (files::is_review(request.study)) return load_review(request);
   return files::load_study(request.study, models_folder(request.models), build_info());
 }
 
@@ -474,6 +475,9 @@ ExitCode sweep(const BatchRequest& request) {
   };
   return in_ranks(request, load, [&](study::Messages* ranks, const auto& handing_out) {
     load();
+    if (files::is_review(request.study))
+      throw CLI::ValidationError(files::quote(request.study) +
+                                 " is a review: `serosa review` carries it out");
     if (request.sensitivity && !study->file.sensitivity) {
       files::Problems problems;
       problems.error({study->file.sources.front(), 1, 1}, "sensitivity",

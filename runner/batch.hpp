@@ -27,7 +27,10 @@ using files::LoadedStudy;
 
 void add_batch_options(CLI::App& command, BatchRequest& request);
 
-/// Reads a study. Throws files::InputError.
+/// The study that carries a review out. Throws files::InputError.
+std::unique_ptr<LoadedStudy> load_review(const BatchRequest& request);
+
+/// Reads a study, or a review as one. Throws files::InputError.
 std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request);
 
 /// `3/40` as a part; everything when empty. Throws CLI::ValidationError.

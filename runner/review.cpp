@@ -575,6 +575,10 @@ ExitCode review(const BatchRequest& request) {
 
 }  // namespace
 
+std::unique_ptr<LoadedStudy> load_review(const BatchRequest& request) {
+  return std::make_unique<LoadedStudy>(std::move(load(request)->study));
+}
+
 ExitCode merge_review(const BatchRequest& request) {
   const auto all = load(request);
   files::Batch batch = open_parts(request, all->study);

@@ -249,6 +249,18 @@ def check_batch(place):
     assert told.count("design.runs") == 1, told
 
 
+def check_plan(place):
+    """What a review will ask for, one of its babies as a case, and the command that carries it out."""
+    text = run("plan", place / "plans.yaml")
+    assert "ours + late" in text and "24 of 12 h" in text and CAUTION in text, text
+    run("case", place / "plans.yaml", "--run", 5, "--arm", "ours + late", "--out", place / "planned.yaml")
+    planned, five = ([line for line in (place / name).read_text().splitlines() if not line.startswith("title:")]
+                     for name in ("planned.yaml", "five.yaml"))
+    assert sorted(planned) == sorted(five), set(planned) ^ set(five)
+    assert "serosa review" in run("sweep", place / "plans.yaml", "--out", place / "bad", code=2)
+    assert not (place / "bad").exists()
+
+
 def check_refusals(place):
     (place / "bad.yaml").write_text(REVIEW.replace("ours.yaml", "fixed-by-dya"))
     assert "fixed-by-day" in run("review", place / "bad.yaml", "--out", place / "bad", code=3)
@@ -273,6 +285,16 @@ def check_target(place):
     assert low <= middle <= high
     sets = dict(one["sets"])
     assert sets.pop("drawn") == 12 == sum(sets.values())
+    # Who owes the spread; a parameter that the case sets is not drawn.
+    many = json.loads(run("target", *baby, "--json", "--spread", 126, "--set", "parameters.spread=0.3"))
+    assert many["sets"]["drawn"] == 128 and many["owed"]["kept"] == ["spread"]
+    assumed, published = many["owed"]["assumptions"], many["owed"]["published"]
+    for low, value, high in ((assumed[1], assumed[0], assumed[2]), (published[1], published[0], published[2])):
+        assert low <= value <= high
+    assert 0.5 < assumed[0] + published[0] < 1.2, (assumed, published)
+    assert 0 < many["owed"]["assumptions_among_them"] < many["owed"]["parameters"]
+    text = run("target", *baby, "--spread", 64)
+    assert "Who owes it" in text and max(map(len, text.splitlines())) <= 100
     assert one == json.loads(run("target", *baby, "--json", "--spread", 12))
     assert "no fluid does" in run("target", *baby, "--most", "0.5 mL/kg")
     assert "none is needed" in run("target", *baby[:3], "--high", "50 mL/kg")
@@ -287,6 +309,7 @@ with tempfile.TemporaryDirectory() as folder:
     base = pathlib.Path(folder)
     check_review(base)
     check_one_run(base)
+    check_plan(base)
     check_corridor(base)
     check_protocol_corridor(base)
     check_one_baby(base)
