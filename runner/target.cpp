@@ -224,9 +224,9 @@ std::string text_of(const Asked& all, const std::optional<Drawn>& drawn,
     const auto f = owed(*drawn, answers);
     const auto part = [](const study::Estimate& e) {
       const auto whole = [](double x) { return percent(std::clamp(x, 0.0, 1.0)); };
-      return std::isnan(e.value) ? std::string("nothing")
-                                 : whole(e.value) + " % (95 % interval " + whole(e.low) + " to " +
-                                       whole(e.high) + " %)";
+      // Of few sets the estimate of a small share may lie below nought, interval and all.
+      if (std::isnan(e.value) || e.high <= 0) return std::string("nothing that could be told");
+      return whole(e.value) + " % (95 % interval " + whole(e.low) + " to " + whole(e.high) + " %)";
     };
     if (f.sd > 0)
       text += "\n" +
