@@ -13,6 +13,7 @@
 #include <optional>
 #include <thread>
 
+#include "files/review_file.hpp"
 #include "runner/build_info.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
@@ -107,6 +108,7 @@ void add_batch_options(CLI::App& command, BatchRequest& request) {
 }
 
 std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request) {
+  if (files::is_review(request.study)) return load_review(request);
   return files::load_study(request.study, models_folder(request.models), build_info());
 }
 
@@ -373,7 +375,7 @@ bool lacks_only_its_page(const std::filesystem::path& folder, const LoadedStudy&
 }
 
 ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, study::Messages* ranks,
-                     Dismissal& dismissal) {
+                     const std::function<void()>& handing_out) {
   const auto& s = study.file.study;
   const files::Part part = part_of(request.part);
   if (part.parts > 1 && request.out.empty())
@@ -387,22 +389,14 @@ ExitCode sweep_alone(const BatchRequest& request, const LoadedStudy& study, stud
   files::Batch batch(study, request.out, part);
   const std::string folder = batch.folder().path().string();
   const StopSignals signals;
-  dismissal.handed_out();
+  handing_out();
   const auto computed = compute_batch(batch, s.name, request, ranks);
   const auto stopped = [&] {
-    fmt::print(stderr,
-               "serosa: stopped; what was finished is kept. Go on with\n  serosa {} {} --out "
-               "{}{}{}\n",
-               request.sensitivity ? "sensitivity" : "sweep", in_shell(request.study),
-               in_shell(folder), request.part.empty() ? "" : " --part " + request.part,
-               request.models.empty() ? "" : " --models " + in_shell(request.models));
-    return ExitCode::interrupted;
+    return tell_stopped(request.sensitivity ? "sensitivity" : "sweep", request, folder);
   };
   if (!computed) return stopped();
   if (part.parts > 1) {
-    if (!request.quiet)
-      print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
-                        part.part, part.parts, in_shell(request.study), in_shell(folder)));
+    tell_part(request, part, folder);
     return ExitCode::done;
   }
   try {
@@ -435,47 +429,84 @@ std::string what_is_missing(files::Blocks& blocks) {
 
 }  // namespace
 
-ExitCode sweep(const BatchRequest& request) {
+ExitCode tell_stopped(const std::string& command, const BatchRequest& request,
+                      const std::string& folder) {
+  fmt::print(stderr,
+             "serosa: stopped; what was finished is kept. Go on with\n  serosa {} {} --out "
+             "{}{}{}\n",
+             command, in_shell(request.study), in_shell(folder),
+             request.part.empty() ? "" : " --part " + request.part,
+             request.models.empty() ? "" : " --models " + in_shell(request.models));
+  return ExitCode::interrupted;
+}
+
+void tell_part(const BatchRequest& request, files::Part part, const std::string& folder) {
+  if (!request.quiet)
+    print(fmt::format("Part {} of {} is done. When all are:\n  serosa merge {} --out {}\n",
+                      part.part, part.parts, in_shell(request.study), in_shell(folder)));
+}
+
+ExitCode in_ranks(
+    const BatchRequest& request, const std::function<const LoadedStudy&()>& load,
+    const std::function<ExitCode(study::Messages*, const std::function<void()>&)>& lead) {
   part_of(request.part);  // a misuse is told before anything starts
   const auto ranks = ranks_of_this_job();
-  const bool helper = ranks && ranks->rank() > 0;
-  std::unique_ptr<Dismissal> dismissal;
-  if (!helper) dismissal = std::make_unique<Dismissal>(ranks.get());
-  if (helper) {
+  if (ranks && ranks->rank() > 0) {
     // Rank 0 says what there is to say, and sends this one home.
     std::signal(SIGINT, SIG_IGN);
     std::signal(SIGTERM, SIG_IGN);
     try {
-      const auto study = load_study(request);
-      study::serve(study->file.study, thread_count(request, true), *ranks, study->fingerprint);
+      const LoadedStudy& study = load();
+      study::serve(study.file.study, thread_count(request, true), *ranks, study.fingerprint);
     } catch (const files::InputError&) {
       return ExitCode::input_refused;
     }
     return ExitCode::done;
   }
-  const auto study = load_study(request);
-  if (request.sensitivity && !study->file.sensitivity) {
-    files::Problems problems;
-    problems.error({study->file.sources.front(), 1, 1}, "sensitivity",
-                   "this study asks for no sensitivities",
-                   "add `sensitivity: {method: indices, sample: 1024}`");
-    throw files::InputError(std::move(problems));
-  }
-  return sweep_alone(request, *study, ranks.get(), *dismissal);
+  Dismissal dismissal(ranks.get());
+  return lead(ranks.get(), [&] { dismissal.handed_out(); });
+}
+
+ExitCode sweep(const BatchRequest& request) {
+  std::unique_ptr<LoadedStudy> study;
+  const auto load = [&]() -> const LoadedStudy& {
+    study = load_study(request);
+    return *study;
+  };
+  return in_ranks(request, load, [&](study::Messages* ranks, const auto& handing_out) {
+    load();
+    if (files::is_review(request.study))
+      throw CLI::ValidationError(files::quote(request.study) +
+                                 " is a review: `serosa review` carries it out");
+    if (request.sensitivity && !study->file.sensitivity) {
+      files::Problems problems;
+      problems.error({study->file.sources.front(), 1, 1}, "sensitivity",
+                     "this study asks for no sensitivities",
+                     "add `sensitivity: {method: indices, sample: 1024}`");
+      throw files::InputError(std::move(problems));
+    }
+    return sweep_alone(request, *study, ranks, handing_out);
+  });
+}
+
+files::Batch open_parts(const BatchRequest& request, const LoadedStudy& study) {
+  allow_many_files();
+  files::Batch batch = files::Batch::of_parts(study, request.out);
+  tell(batch.remarks());
+  if (const std::string lacking = what_is_missing(batch.blocks()); !lacking.empty())
+    throw files::WriteError(
+        fmt::format("runs are missing in {}; run the parts that are not done, then merge again{}",
+                    files::quote(request.out), lacking));
+  return batch;
 }
 
 ExitCode merge(const BatchRequest& request) {
   std::error_code ignored;
   if (!fs::is_directory(request.out, ignored))
     throw files::WriteError(files::quote(request.out) + " is no folder of parts");
+  if (files::is_review(request.study)) return merge_review(request);
   const auto study = load_study(request);
-  allow_many_files();
-  files::Batch batch = files::Batch::of_parts(*study, request.out);
-  tell(batch.remarks());
-  if (const std::string lacking = what_is_missing(batch.blocks()); !lacking.empty())
-    throw files::WriteError(
-        fmt::format("runs are missing in {}; run the parts that are not done, then merge again{}",
-                    files::quote(request.out), lacking));
+  files::Batch batch = open_parts(request, *study);
   return finish(request, *study, batch, {});
 }
 

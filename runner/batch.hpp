@@ -2,6 +2,7 @@
 // From a study to a finished batch: what plan, sweep, merge and case share.
 #pragma once
 #include <CLI/CLI.hpp>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <string>
@@ -26,7 +27,10 @@ using files::LoadedStudy;
 
 void add_batch_options(CLI::App& command, BatchRequest& request);
 
-/// Reads a study. Throws files::InputError.
+/// The study that carries a review out. Throws files::InputError.
+std::unique_ptr<LoadedStudy> load_review(const BatchRequest& request);
+
+/// Reads a study, or a review as one. Throws files::InputError.
 std::unique_ptr<LoadedStudy> load_study(const BatchRequest& request);
 
 /// `3/40` as a part; everything when empty. Throws CLI::ValidationError.
@@ -74,6 +78,26 @@ files::Batch::Outcome write_batch(files::Batch& batch, const BatchRequest& reque
 files::ExitCode tell_failures(const study::Study& study, const files::Batch::Outcome& outcome);
 /// A word for a shell, quoted when it must be.
 std::string in_shell(const std::string& word);
+
+/// Carries a batch out as this process's share of its job: rank 0, or a process by itself, leads;
+/// the others load the same study and compute what they are handed.
+/// @param load  throws files::InputError
+/// @param lead  is given the ranks, null for a process by itself, and what to call as soon as
+/// blocks
+///   are about to be handed out
+files::ExitCode in_ranks(
+    const BatchRequest& request, const std::function<const LoadedStudy&()>& load,
+    const std::function<files::ExitCode(study::Messages*, const std::function<void()>&)>& lead);
+/// Says that a batch, or its part, was stopped, and with which command it goes on.
+files::ExitCode tell_stopped(const std::string& command, const BatchRequest& request,
+                             const std::string& folder);
+/// Says that one part is done, and how the parts are joined.
+void tell_part(const BatchRequest& request, files::Part part, const std::string& folder);
+/// Opens the folder of the parts of a batch that ran as a job array. Throws files::WriteError, also
+/// when runs are missing.
+files::Batch open_parts(const BatchRequest& request, const LoadedStudy& study);
+/// Joins the parts of a review.
+files::ExitCode merge_review(const BatchRequest& request);
 
 /// Carries a batch out, or one part of it, going on where an earlier attempt stopped.
 files::ExitCode sweep(const BatchRequest& request);

@@ -145,7 +145,7 @@ PageData profiles_section(const FitResult& r) {
     const auto& input = inputs_of(r)[j];
     page::PointPanel panel;
     panel.title = name_of(input);
-    panel.x = {name_of(input), unit_of(input.unit), r.file->problem.ranges[j].logarithmic};
+    panel.x = {"Held at", unit_of(input.unit), r.file->problem.ranges[j].logarithmic};
     panel.y = {"Rise of chi-square", ""};
     page::PointSeries series{"Profile", "case:0", {}, true};
     // What lies far above the line would leave no room below it.

@@ -18,14 +18,7 @@ using study::Estimate;
 using study::SensitivityMethod;
 using study::SensitivityResult;
 
-std::string input_label(const std::string& path) {
-  constexpr std::string_view parameters = "parameters.", timeline = "timeline.";
-  if (path.starts_with(parameters)) return input_in_words(path.substr(parameters.size()));
-  std::string label = path.starts_with(timeline) ? path.substr(timeline.size()) : path;
-  if (const auto dot = label.rfind('.'); dot != std::string::npos) label.replace(dot, 1, ": ");
-  std::replace(label.begin(), label.end(), '_', ' ');
-  return label;
-}
+std::string input_label(const std::string& path) { return varied_in_words(path); }
 
 namespace {
 
@@ -80,6 +73,15 @@ class SensitivityPage {
     order.resize(std::min(order.size(), most));
     return order;
   }
+  /// The unit of a change of an answer: of temperatures a difference.
+  std::string effect_unit(std::size_t answer) const {
+    const std::string& unit = r_.answers[answer].unit;
+    return unit == "degC" ? "°C difference" : shown_unit(unit);
+  }
+  std::string behind_effect(std::size_t answer) const {
+    const std::string unit = effect_unit(answer);
+    return unit.empty() ? unit : " " + unit;
+  }
   static page::Interval interval(const Estimate& e) {
     return {e.value, std::isnan(e.low) ? e.value : e.low, std::isnan(e.high) ? e.value : e.high};
   }
@@ -102,17 +104,15 @@ class SensitivityPage {
                              panel_title(a), name, page::said(100 * e.value),
                              page::said(100 * e.low), page::said(100 * e.high));
         case SensitivityMethod::elementary_effects:
-          return fmt::format("{}: {} moves it most, by {} {} over the width of its law",
-                             panel_title(a), name, page::said(e.value),
-                             units::shown(r_.answers[a].unit));
+          return fmt::format("{}: {} moves it most, by {}{} over the width of its law",
+                             panel_title(a), name, page::said(e.value), behind_effect(a));
         case SensitivityMethod::rank_correlations:
           return fmt::format(
               "{}: goes most closely with {}, partial rank correlation {} ({} to {})",
               panel_title(a), name, page::said(e.value), page::said(e.low), page::said(e.high));
         case SensitivityMethod::elasticities:
-          return fmt::format("{}: {} moves it most, by {} {} over the middle 95 % of its law",
-                             panel_title(a), name, page::said(e.value),
-                             units::shown(r_.answers[a].unit));
+          return fmt::format("{}: {} moves it most, by {}{} over the middle 95 % of its law",
+                             panel_title(a), name, page::said(e.value), behind_effect(a));
       }
     }
     return "Nothing that varies changes any answer";
@@ -183,10 +183,11 @@ class SensitivityPage {
       if (!r_.answers[a].timed || !answers_to_something(arm, a)) continue;
       page::CoursePanel panel;
       panel.title = r_.answers[a].meaning;
-      panel.unit = shares ? "% of the variance, total index"
-                   : r_.method == SensitivityMethod::elementary_effects
-                       ? units::shown(r_.answers[a].unit) + ", mean size of the effect"
-                       : "partial rank correlation";
+      panel.unit =
+          shares ? "% of the variance, total index"
+          : r_.method == SensitivityMethod::elementary_effects
+              ? effect_unit(a) + (effect_unit(a).empty() ? "" : ", ") + "mean size of the effect"
+              : "partial rank correlation";
       for (const auto j : drawn(arm, a, most_courses)) {
         page::Course course{input_label(r_.inputs[j]), style_of(j), {}, {{"interval", {}, {}}}};
         for (std::size_t t = 0; t < r_.times.size(); ++t) {
@@ -214,7 +215,7 @@ class SensitivityPage {
     chart.head = "Input";
     for (std::size_t a = 0; a < r_.answers.size(); ++a) {
       if (!answers_to_something(arm, a)) continue;
-      const std::string unit = units::shown(r_.answers[a].unit);
+      const std::string unit = effect_unit(a);
       page::PointPanel panel;
       panel.title = panel_title(a);
       panel.x = {"Mean size of the effect, mu*", unit};
@@ -245,21 +246,47 @@ class SensitivityPage {
         chart);
   }
 
+  /// What one unit of an input is, in a slope: of a temperature a degree of difference.
+  std::string per_input(std::size_t j) const {
+    const std::string& unit = s_.inputs[j].unit;
+    return unit == "1" ? " per 1" : " per " + (unit == "degC" ? "°C" : shown_unit(unit));
+  }
+
   PageData slopes(std::size_t arm) const {
+    page::Intervals chart;
     page::Table table;
-    table.head = {"Answer", "Input", "Over the range", "Elasticity", "Slope per unit", "Found by"};
+    table.head = {"Answer", "Input", "Over the range", "Elasticity", "Slope", "Found by"};
     table.text = true;
-    for (std::size_t a = 0; a < r_.answers.size(); ++a)
+    for (std::size_t a = 0; a < r_.answers.size(); ++a) {
+      if (!answers_to_something(arm, a)) continue;
+      page::IntervalPanel panel;
+      panel.title = panel_title(a);
+      panel.axis = {"Change over the range", effect_unit(a)};
+      panel.hollow = false;  // slopes are exact: a dot is not an estimate
+      page::IntervalSeries series{"change over the range", "case:0", {}};
       for (const auto j : drawn(arm, a)) {
         const auto at = [&](std::size_t m) { return r_.at(m, arm, a, last(a), j).value; };
         if (!(std::fabs(at(2)) > 0)) continue;
-        table.rows.push_back({panel_title(a), input_label(r_.inputs[j]),
-                              page::said(at(2)) + " " + units::shown(r_.answers[a].unit),
-                              page::said(at(1)), page::said(at(0)), r_.found_by[j]});
+        panel.categories.push_back(input_label(r_.inputs[j]));
+        series.points.push_back({at(2), at(2), at(2)});
+        table.rows.push_back({panel.categories.size() == 1 ? panel_title(a) : "",
+                              input_label(r_.inputs[j]), page::said(at(2)) + behind_effect(a),
+                              page::said(at(1)),
+                              page::said(at(0)) + behind_effect(a) + per_input(j), r_.found_by[j]});
       }
-    return page::section(
-        {fmt::format("slopes-{}", arm), "Slopes" + of_arm(arm), finding(arm), explained(arm)},
-        table);
+      panel.series.push_back(std::move(series));
+      panel.references = {{0, "no change"}};
+      chart.panels.push_back(std::move(panel));
+    }
+    auto text = explained(arm);
+    text.push_back(
+        "A slope is what the middle of all laws tells; far from it, a bend or other inputs may "
+        "make it another. Inputs that change nothing here are left out.");
+    const page::About about{fmt::format("slopes-{}", arm), "Slopes" + of_arm(arm), finding(arm),
+                            text};
+    PageData section = page::section(about, chart);
+    section["below"] = page::section(about, table)["data"];
+    return section;
   }
 
   PageData pairs(std::size_t arm) const {
@@ -315,8 +342,12 @@ class SensitivityPage {
   PageData what_varied() const {
     page::Table table;
     table.head = {"Input", "Law", "Source"};
-    for (const auto& input : s_.inputs)
-      table.rows.push_back({input_label(input.path), input.law_text, input.source});
+    for (const auto& input : s_.inputs) {
+      std::string law = input.law_text;
+      for (auto at = law.find("degC"); at != std::string::npos; at = law.find("degC", at))
+        law.replace(at, 4, "°C");
+      table.rows.push_back({input_label(input.path), law, input.source});
+    }
     return page::section(
         {"inputs",
          "What was varied",

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <ctime>
 #include <memory>
@@ -51,8 +52,10 @@ std::unique_ptr<Loaded> load(const BatchRequest& request) {
   return all;
 }
 
+/// A figure as the file states it: `5`, `2.5`.
+std::string stated(double x) { return units::shortest(std::round(x * 1e9) / 1e9); }
 /// `10 %`.
-std::string per_cent(double fraction) { return percent(fraction) + " %"; }
+std::string per_cent(double fraction) { return stated(100 * fraction) + " %"; }
 
 // ---- In words -----------------------------------------------------------------------------
 
@@ -158,9 +161,9 @@ std::string bands_text(const Loaded& all) {
       "{} mL/kg gained between the cells, haematocrit fallen by more than {}, or more than {} of "
       "weight gained. Judged from {} on, each hour; a baby counts when out of band for more than "
       "{} of its hours. Sodium band {} to {} mmol/L.",
-      figure(b.deficit_high), figure(b.deficit_low), figure(b.oedema), per_cent(b.dilution),
-      per_cent(b.weight_gain), files::time_label(b.from), per_cent(b.allowed), figure(b.sodium_low),
-      figure(b.sodium_high));
+      stated(b.deficit_high), stated(b.deficit_low), stated(b.oedema), per_cent(b.dilution),
+      per_cent(b.weight_gain), files::time_label(b.from), per_cent(b.allowed), stated(b.sodium_low),
+      stated(b.sodium_high));
 }
 
 std::string utility_text(const Loaded& all) {
@@ -242,6 +245,25 @@ page::Intervals dots(const Loaded& all, const ReviewResult& r,
   return chart;
 }
 
+/// Protocols that the utility cannot tell from the first in rank, in words.
+std::string not_told_apart(const Loaded& all, const ReviewResult& r) {
+  std::string names;
+  for (const auto& rank : r.ranking)
+    if (&rank != &r.ranking.front() && rank.less_best.low <= 0 && 0 <= rank.less_best.high)
+      names += (names.empty() ? "" : "; ") + all.review.protocols[rank.protocol].title;
+  return names;
+}
+
+/// A sentence as it stands on a page: with true minus signs.
+std::string on_page(std::string text) {
+  for (std::size_t at = 0; (at = text.find(" -", at)) != std::string::npos; ++at)
+    if (at + 2 < text.size() && std::isdigit(static_cast<unsigned char>(text[at + 2])))
+      text.replace(at + 1, 1, "−");
+  return text;
+}
+
+page::Interval interval(const Estimate& e) { return {e.value, e.low, e.high}; }
+
 page::Bands chart_against_truth(const Loaded& all, const ReviewResult& r, std::size_t protocol) {
   page::Bands chart;
   chart.times = r.times;
@@ -269,7 +291,16 @@ page::Bands chart_against_truth(const Loaded& all, const ReviewResult& r, std::s
   return chart;
 }
 
-page::Map corridor_map(const Loaded& all, const ReviewResult& r) {
+/// One panel of a corridor's page.
+struct Mapped {
+  judgement::Index which;
+  const char* title;
+  page::Axis value;
+  double factor;
+};
+
+page::Map corridor_map(const Loaded& all, const ReviewResult& r,
+                       const std::vector<Mapped>& wanted) {
   const Corridor& c = *all.review.corridor;
   page::Map chart;
   const auto axis = [](const Corridor::Axis& a) {
@@ -286,24 +317,87 @@ page::Map corridor_map(const Loaded& all, const ReviewResult& r) {
       words += fmt::format(" {} {}", i + 1, a.values[i]);
     return {words, ""};
   };
-  for (const auto& [which, title] : {std::pair{judgement::hours_in_band, "Hours in band"},
-                                     std::pair{judgement::hours_under, "Hours under-filled"},
-                                     std::pair{judgement::hours_over, "Hours over-filled"}}) {
-    page::MapPanel panel{title,     label(c.x), label(c.y), {title, "% of hours"},
-                         axis(c.x), axis(c.y),  {}};
+  for (const auto& [which, title, value, factor] : wanted) {
+    page::MapPanel panel{title, label(c.x), label(c.y), value, axis(c.x), axis(c.y), {}};
     for (std::size_t iy = 0; iy < c.y.values.size(); ++iy)
       for (std::size_t ix = 0; ix < c.x.values.size(); ++ix) {
-        panel.values.push_back(100 * r.arms[c.arm(ix, iy)][which].value);
+        panel.values.push_back(factor * r.arms[c.arm(ix, iy)][which].value);
         if (which == judgement::hours_in_band)
           panel.marked.push_back(r.arms[c.arm(ix, iy)][which].value >= c.level);
       }
-    if (which == judgement::hours_in_band) {
+    if (which == judgement::hours_in_band)
       panel.marked_means = "the corridor: at least " + per_cent(c.level) + " of hours in band";
-      panel.levels = {{100 * c.level, per_cent(c.level)}};
-    }
     chart.panels.push_back(std::move(panel));
   }
   return chart;
+}
+
+/// The map in figures: hours in band with their intervals.
+page::Table corridor_figures(const Loaded& all, const ReviewResult& r) {
+  const Corridor& c = *all.review.corridor;
+  page::Table table;
+  table.head = {c.y.label};
+  for (const auto& x : c.x.values) table.head.push_back(x);
+  for (std::size_t iy = c.y.values.size(); iy-- > 0;) {
+    std::vector<std::string> row{c.y.values[iy]};
+    for (std::size_t ix = 0; ix < c.x.values.size(); ++ix) {
+      const auto& e = r.arms[c.arm(ix, iy)][judgement::hours_in_band];
+      row.push_back(page::said(page::Interval{100 * e.value, 100 * e.low, 100 * e.high}) +
+                    (e.value >= c.level ? " *" : ""));
+    }
+    table.rows.push_back(std::move(row));
+  }
+  return table;
+}
+
+PageData corridor_page(const Loaded& all, const ReviewResult& r, PageData one,
+                       const std::string& counted) {
+  const auto& review = all.review;
+  const Corridor& c = *review.corridor;
+  const auto n =
+      static_cast<std::size_t>(std::count_if(r.arms.begin(), r.arms.end(), [&](const auto& arm) {
+        return arm[judgement::hours_in_band].value >= c.level;
+      }));
+  std::string follows;
+  if (!review.protocols.empty()) {
+    const auto& p = review.protocols.front();
+    follows = "All cells follow the protocol “" + p.title + "” but for the two inputs.";
+    if (!p.stands_for.empty()) follows += " It stands for: " + p.stands_for + ".";
+  }
+  std::vector<std::string> text{std::string(files::exploration), counted, on_page(bands_text(all))};
+  if (!follows.empty()) text.push_back(follows);
+  text.push_back("In the table: hours in band, % with the 95 % interval over the babies; down: " +
+                 c.y.label + "; across: " + c.x.label + "; * lies in the corridor.");
+  const page::About about{"corridor", "The corridor",
+                          n == 0 ? fmt::format("No pair of {} keeps at least {} of hours in band",
+                                               r.arms.size(), per_cent(c.level))
+                                 : fmt::format("{} of {} pairs keep at least {} of hours in band",
+                                               n, r.arms.size(), per_cent(c.level)),
+                          text};
+  const page::Axis hours{"Share of hours", "%"};
+  PageData section = page::section(
+      about, corridor_map(all, r,
+                          {{judgement::hours_in_band, "Hours in band", hours, 100},
+                           {judgement::hours_under, "Hours under-filled", hours, 100},
+                           {judgement::hours_over, "Hours over-filled", hours, 100},
+                           {judgement::hours_sodium_low, "Hours with low sodium", hours, 100}}));
+  section["below"] = page::section(about, corridor_figures(all, r))["data"];
+  one["sections"].push_back(section);
+  one["sections"].push_back(page::section(
+      {"uncharted",
+       "What the chart misses",
+       "Fluid given, what the chart misses, and the share of loss on no chart",
+       {"Means over the babies at the end. The chart misses what skin, breath and bowel give "
+        "off."}},
+      corridor_map(
+          all, r,
+          {{judgement::fluid, "Fluid given", {"Fluid given", "mL/kg"}, 1},
+           {judgement::chart_misses, "What the chart misses", {"Deficit on no chart", "mL/kg"}, 1},
+           {judgement::uncharted_loss,
+            "Share of loss on no chart",
+            {"Share of loss", "%"},
+            100}})));
+  return one;
 }
 
 PageData page_of(const Loaded& all, const ReviewResult& r) {
@@ -320,24 +414,14 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
   const std::string counted = fmt::format("{} invented babies, each under every {}, {}.", s.runs(),
                                           review.corridor ? "pair of inputs" : "protocol and cover",
                                           files::time_label(s.times.back()));
-  if (review.corridor) {
-    const auto n =
-        static_cast<std::size_t>(std::count_if(r.arms.begin(), r.arms.end(), [&](const auto& arm) {
-          return arm[judgement::hours_in_band].value >= review.corridor->level;
-        }));
-    add({"corridor",
-         "The corridor",
-         fmt::format("{} of {} pairs keep at least {} of hours in band", n, r.arms.size(),
-                     per_cent(review.corridor->level)),
-         {std::string(files::exploration), counted, bands_text(all)}},
-        corridor_map(all, r));
-    return one;
-  }
+  if (review.corridor) return corridor_page(all, r, std::move(one), counted);
   const auto& first = review.protocols[r.ranking.front().protocol];
+  const std::string equals = not_told_apart(all, r);
   add({"hours",
        "Too little, in band, too much",
-       fmt::format("Highest utility as stated: {}", first.title),
-       {std::string(files::exploration), counted, bands_text(all)}},
+       fmt::format("Highest utility as stated: {}{}", first.title,
+                   equals.empty() ? "" : "; not to be told from it: " + equals),
+       {std::string(files::exploration), counted, on_page(bands_text(all))}},
       shares_of(all, r, true));
   add({"babies",
        "Babies too little, in band, too much",
@@ -353,13 +437,16 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
     for (std::size_t i = 0; i < r.ranking.size(); ++i) {
       const auto& rank = r.ranking[i];
       const auto& p = review.protocols[rank.protocol];
-      table.rows.push_back({std::to_string(i + 1), p.title, p.stands_for, cell(rank.utility, false),
-                            i == 0 ? "–" : cell(rank.less_best, false)});
+      table.rows.push_back({std::to_string(i + 1), p.title, p.stands_for,
+                            page::said(interval(rank.utility)),
+                            i == 0 ? "–" : page::said(interval(rank.less_best))});
     }
     add({"ranks",
          "Protocols by utility",
          "All covers together, baby by baby",
-         {utility_text(all) + " Another utility ranks otherwise: change it in the review file."}},
+         {on_page(utility_text(all)) +
+          " Another utility ranks otherwise: change it in the review file. Where the interval of "
+          "the difference holds nought, the two can't be told apart by these babies."}},
         table);
   }
   add({"harm",
@@ -383,13 +470,20 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
            {{judgement::fluid, {"Fluid given", "mL/kg"}},
             {judgement::boluses, {"Boluses per baby", "boluses"}}},
            1));
+  std::vector<std::pair<std::string, PageData>> charts;
   for (std::size_t p = 0; p < review.protocols.size(); ++p)
-    add({fmt::format("chart-{}", p + 1),
-         "The chart against the truth",
-         review.protocols[p].title,
-         {"Below nought the baby has more than it lost. The chart misses what skin, breath and "
-          "bowel give off, and what gathers in the bowel is missing from the circulation."}},
-        chart_against_truth(all, r, p));
+    charts.emplace_back(review.protocols[p].title,
+                        page::section({fmt::format("chart-{}", p + 1),
+                                       "The chart against the truth", review.protocols[p].title},
+                                      chart_against_truth(all, r, p)));
+  one["sections"].push_back(page::alternatives(
+      {"chart",
+       "The chart against the truth",
+       "What the chart shows, what was lost, and what the circulation lacks",
+       {"Below nought the baby has more than it lost. The chart misses what skin, breath and "
+        "bowel give off, and what gathers in the bowel is missing from the circulation.",
+        "On paper stands the protocol that is chosen here; all are in chart.csv."}},
+      "Protocol", charts));
   add({"uncharted",
        "What the chart misses",
        "The share of all water lost that no chart shows",
@@ -425,29 +519,18 @@ std::string write_findings(const Loaded& all, const ReviewResult& r, files::Batc
   return text;
 }
 
-ExitCode review(const BatchRequest& request) {
-  const auto all = load(request);
-  const auto& s = all->study.file.study;
-  fmt::print(stderr, "{}", all->study.problems.warnings_text());
-  files::Batch batch(all->study, request.out);
+/// Writes and tells everything.
+ExitCode finish(const BatchRequest& request, const Loaded& all, files::Batch& batch,
+                const BatchComputed& computed) {
+  const auto& s = all.study.file.study;
   const std::string place = batch.folder().path().string();
-  const auto stopped = [&] {
-    fmt::print(stderr,
-               "serosa: stopped; what was finished is kept. Go on with\n  serosa review {} --out "
-               "{}\n",
-               in_shell(request.study), in_shell(place));
-    return ExitCode::interrupted;
-  };
-  const StopSignals signals;
-  const auto computed = compute_batch(batch, s.name, request, nullptr);
-  if (!computed) return stopped();
-  const ReviewResult r = files::evaluate(all->review, batch.blocks());
-  batch.folder().write("review.yaml", files::write_document(all->review.understood));
+  const ReviewResult r = files::evaluate(all.review, batch.blocks());
+  batch.folder().write("review.yaml", files::write_document(all.review.understood));
   // As a sweep: figures only when all runs finished, or the file says to leave failures out.
   const bool told = r.failed == 0 || s.exclude_failed;
-  const std::string text = told ? write_findings(*all, r, batch.folder()) : std::string();
+  const std::string text = told ? write_findings(all, r, batch.folder()) : std::string();
   try {
-    const auto outcome = write_batch(batch, request, *computed);
+    const auto outcome = write_batch(batch, request, computed);
     if (request.quiet)
       print(place + "\n");
     else
@@ -455,11 +538,52 @@ ExitCode review(const BatchRequest& request) {
             (told ? "Page:    " + place + "/report.html\n" : ""));
     return tell_failures(s, outcome);
   } catch (const files::Stopped&) {
-    return stopped();
+    return tell_stopped("review", request, place);
   }
 }
 
+ExitCode review_alone(const BatchRequest& request, const Loaded& all, study::Messages* ranks,
+                      const std::function<void()>& handing_out) {
+  const files::Part part = part_of(request.part);
+  if (part.parts > 1 && request.out.empty())
+    throw CLI::ValidationError("--part needs --out: all parts go into one folder");
+  fmt::print(stderr, "{}", all.study.problems.warnings_text());
+  files::Batch batch(all.study, request.out, part);
+  const std::string place = batch.folder().path().string();
+  const StopSignals signals;
+  handing_out();
+  const auto computed = compute_batch(batch, all.study.file.study.name, request, ranks);
+  if (!computed) return tell_stopped("review", request, place);
+  if (part.parts > 1) {
+    tell_part(request, part, place);
+    return ExitCode::done;
+  }
+  return finish(request, all, batch, *computed);
+}
+
+ExitCode review(const BatchRequest& request) {
+  std::unique_ptr<Loaded> all;
+  const auto read = [&]() -> const LoadedStudy& {
+    all = load(request);
+    return all->study;
+  };
+  return in_ranks(request, read, [&](study::Messages* ranks, const auto& handing_out) {
+    read();
+    return review_alone(request, *all, ranks, handing_out);
+  });
+}
+
 }  // namespace
+
+std::unique_ptr<LoadedStudy> load_review(const BatchRequest& request) {
+  return std::make_unique<LoadedStudy>(std::move(load(request)->study));
+}
+
+ExitCode merge_review(const BatchRequest& request) {
+  const auto all = load(request);
+  files::Batch batch = open_parts(request, all->study);
+  return finish(request, *all, batch, {});
+}
 
 void add_review(CLI::App& app, Command& chosen, const std::string& command_line) {
   const auto request = std::make_shared<BatchRequest>();
@@ -472,14 +596,19 @@ void add_review(CLI::App& app, Command& chosen, const std::string& command_line)
   command->add_option("--out", request->out,
                       "Folder for the results: new, empty, or of the same review unfinished. "
                       "Default: the next results/REVIEW-n, or an unfinished one");
+  command->add_option("--part", request->part, "One part of a job array, such as 3/40")
+      ->type_name("N/M");
   command->add_flag("--quiet", request->quiet, "Print nothing but the path of the results folder");
   command->footer(
       "STUDY is a review file: a case, protocols, covers, a cohort, bands and a utility; or a\n"
-      "corridor in place of protocols and covers. What it finds is exploration, not "
-      "recommendation.\n"
+      "corridor over two inputs of the case, or of one protocol. What it finds is exploration,\n"
+      "not recommendation. Stopped by Ctrl-C or killed, the same command goes on.\n"
       "Examples:\n"
       "  serosa review models/reviews/demo.yaml\n"
-      "  serosa review models/reviews/corridor.yaml --out results/corridor\n\n" +
+      "  serosa review models/reviews/corridor.yaml --out results/corridor\n"
+      "  mpirun -n 8 serosa review models/reviews/protocols.yaml\n"
+      "  serosa review models/reviews/protocols.yaml --out results/r --part 1/4; serosa merge "
+      "models/reviews/protocols.yaml --out results/r\n\n" +
       help_end());
   command->callback([request, &chosen] { chosen = [request] { return review(*request); }; });
 }

@@ -126,13 +126,14 @@ void add_batches(CLI::App& app, Command& chosen, const std::string& command_line
     const auto request = std::make_shared<BatchRequest>();
     request->command_line = command_line;
     CLI::App* const command =
-        app.add_subcommand("merge", "Joins the parts of a study that ran as a job array");
+        app.add_subcommand("merge", "Joins the parts of a study or a review that ran as a job array");
     add_batch_options(*command, *request);
     command->add_option("--out", request->out, "The folder of the parts")->required();
     command->add_flag("--quiet", request->quiet,
                       "Print nothing but the path of the results folder");
     command->footer(
-        "Examples:\n  serosa merge models/studies/cohort.yaml --out results/cohort\n\n" +
+        "Examples:\n  serosa merge models/studies/cohort.yaml --out results/cohort\n"
+        "  serosa merge models/reviews/protocols.yaml --out results/protocols\n\n" +
         help_end());
     command->callback([request, &chosen] { chosen = [request] { return merge(*request); }; });
   }

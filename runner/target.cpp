@@ -6,14 +6,16 @@
 #include <cmath>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <optional>
 
 #include "files/case_file.hpp"
 #include "files/results.hpp"
-#include "files/study_file.hpp"
+#include "files/spread_inputs.hpp"
 #include "runner/commands.hpp"
 #include "runner/computation.hpp"
 #include "runner/text_table.hpp"
 #include "study/design.hpp"
+#include "study/spread.hpp"
 #include "study/target.hpp"
 #include "units/units.hpp"
 
@@ -68,33 +70,50 @@ struct Asked {
   files::Problems problems;
 };
 
-/// Sets of parameters: those of the case, then `n` drawn from the published ranges.
-std::vector<baby::Parameters<double>> parameter_sets(const Asked& all, int n) {
-  std::vector<baby::Parameters<double>> sets{all.file.parameters};
-  if (n == 0) return sets;
+/// How parameters are drawn for `--spread`: of the kinds whose shares are told.
+struct Drawn {
+  files::SpreadInputs inputs;
   study::Design design;
-  design.kind = study::DesignKind::latin_hypercube;
-  design.runs = static_cast<std::uint64_t>(n);
-  design.seed = all.wish.seed;
-  std::vector<std::pair<std::size_t, study::Law>> laws;
-  for (std::size_t i = 0; i < all.models.parameters.size(); ++i) {
-    const auto& p = all.models.parameters[i];
-    const auto& own = all.file.overridden;
-    if (p.distribution == files::Distribution::fixed ||
-        std::find(own.begin(), own.end(), p.name) != own.end())
-      continue;
-    laws.emplace_back(i, files::published_law(p));
-    design.names.push_back("parameters." + p.name);
+  std::size_t assumptions() const {
+    return static_cast<std::size_t>(std::count(inputs.assumed.begin(), inputs.assumed.end(), true));
   }
-  study::Points points(design);
-  std::vector<double> fractions(laws.size());
-  for (std::uint64_t run = 0; run < design.runs; ++run) {
+};
+
+Drawn drawn_for(const Asked& all) {
+  Drawn d{files::spread_inputs(all.models, {all.file.parameters}), {}};
+  const auto runs =
+      std::max<std::uint64_t>(8, (static_cast<std::uint64_t>(all.wish.spread) + 3) / 4 * 4);
+  d.design = study::spread_design(d.inputs.inputs, d.inputs.assumed, runs, all.wish.seed);
+  return d;
+}
+
+/// Sets of parameters: those of the case, then those drawn from the published ranges.
+std::vector<baby::Parameters<double>> parameter_sets(const Asked& all,
+                                                     const std::optional<Drawn>& drawn) {
+  std::vector<baby::Parameters<double>> sets{all.file.parameters};
+  if (!drawn) return sets;
+  const auto& inputs = drawn->inputs.inputs;
+  study::Points points(drawn->design);
+  std::vector<double> fractions(inputs.size());
+  for (std::uint64_t run = 0; run < drawn->design.runs; ++run) {
     points.at(run, fractions);
     sets.push_back(all.file.parameters);
-    for (std::size_t j = 0; j < laws.size(); ++j)
-      files::parameter(sets.back(), laws[j].first) = laws[j].second.quantile(fractions[j]);
+    for (std::size_t j = 0; j < inputs.size(); ++j)
+      files::parameter(sets.back(), *inputs[j].parameter) = inputs[j].law.quantile(fractions[j]);
   }
   return sets;
+}
+
+/// Who owes the spread of the amount to the middle of the band.
+study::SpreadFigure owed(const Drawn& drawn, const std::vector<study::TargetAnswer>& answers) {
+  std::vector<double> amounts;
+  for (std::size_t i = 1; i < answers.size(); ++i)
+    amounts.push_back(answers[i].end == TargetEnd::failed ||
+                              answers[i].end == TargetEnd::no_fluid_does
+                          ? std::nan("")
+                          : answers[i].middle);
+  constexpr double levels[] = {0.05, 0.5, 0.95};
+  return study::spread_figure(drawn.design, amounts, levels, 0.95);
 }
 
 /// 5 %, 50 % and 95 % of what was found.
@@ -163,7 +182,8 @@ std::vector<Line> lines(const Asked& all, const std::vector<study::TargetAnswer>
   return list;
 }
 
-std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& answers) {
+std::string text_of(const Asked& all, const std::optional<Drawn>& drawn,
+                    const std::vector<study::TargetAnswer>& answers) {
   const auto& q = all.question;
   std::string text = all.file.c.title + "\n\n";
   text += wrapped(
@@ -201,6 +221,26 @@ std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& an
                 share(TargetEnd::over_filled), share(TargetEnd::no_fluid_does),
                 share(TargetEnd::failed)),
             0, 0);
+    const auto f = owed(*drawn, answers);
+    const auto part = [](const study::Estimate& e) {
+      const auto whole = [](double x) { return percent(std::clamp(x, 0.0, 1.0)); };
+      // Of few sets the estimate of a small share may lie below nought, interval and all.
+      if (std::isnan(e.value) || e.high <= 0) return std::string("nothing that could be told");
+      return whole(e.value) + " % (95 % interval " + whole(e.low) + " to " + whole(e.high) + " %)";
+    };
+    if (f.sd > 0)
+      text += "\n" +
+              wrapped(fmt::format("Who owes it: of the variance of the amount to the middle of "
+                                  "the band, {} is owed to the {} assumptions alone, {} to the "
+                                  "{} published parameters alone; what is left they make "
+                                  "together.{}",
+                                  part(f.assumed), drawn->assumptions(), part(f.measured),
+                                  drawn->inputs.inputs.size() - drawn->assumptions(),
+                                  drawn->inputs.kept.empty()
+                                      ? ""
+                                      : fmt::format(" Not drawn, because the case sets them: {}.",
+                                                    fmt::join(drawn->inputs.kept, ", "))),
+                      0, 0);
   } else {
     text += "\nRange not yet computed; --spread 200 computes it.\n";
   }
@@ -211,7 +251,8 @@ std::string text_of(const Asked& all, const std::vector<study::TargetAnswer>& an
   return text + std::string(files::caution) + "\n";
 }
 
-std::string json_of(const Asked& all, const std::vector<study::TargetAnswer>& answers) {
+std::string json_of(const Asked& all, const std::optional<Drawn>& drawn,
+                    const std::vector<study::TargetAnswer>& answers) {
   nlohmann::ordered_json root{{"format", 1}, {"kind", "target"}, {"caution", files::caution}};
   const auto plain = [](double x) {
     return std::isfinite(x) ? nlohmann::ordered_json(x) : nlohmann::ordered_json();
@@ -231,6 +272,18 @@ std::string json_of(const Asked& all, const std::vector<study::TargetAnswer>& an
                     {"over_filled", count(answers, TargetEnd::over_filled)},
                     {"no_fluid_does", count(answers, TargetEnd::no_fluid_does)},
                     {"failed", count(answers, TargetEnd::failed)}};
+  if (drawn) {
+    const auto f = owed(*drawn, answers);
+    const auto triple = [&](const study::Estimate& e) {
+      return nlohmann::ordered_json::array({plain(e.value), plain(e.low), plain(e.high)});
+    };
+    root["owed"] = {{"of", "middle"},
+                    {"assumptions", triple(f.assumed)},
+                    {"published", triple(f.measured)},
+                    {"parameters", drawn->inputs.inputs.size()},
+                    {"assumptions_among_them", drawn->assumptions()},
+                    {"kept", drawn->inputs.kept}};
+  }
   return root.dump(2) + "\n";
 }
 
@@ -259,9 +312,11 @@ files::ExitCode target(const Wish& wish) {
   if (!(q.at > q.from && q.over > 0)) throw CLI::ValidationError("--at must lie after --from");
   if (!(q.low < q.high)) throw CLI::ValidationError("--low must lie below --high");
   if (!(q.most > 0)) throw CLI::ValidationError("--most must be above zero");
-  const auto answers = study::targets(q, parameter_sets(all, wish.spread));
+  std::optional<Drawn> drawn;
+  if (wish.spread > 0) drawn = drawn_for(all);
+  const auto answers = study::targets(q, parameter_sets(all, drawn));
   fmt::print(stderr, "{}", all.problems.warnings_text());
-  print(wish.json ? json_of(all, answers) : text_of(all, answers));
+  print(wish.json ? json_of(all, drawn, answers) : text_of(all, drawn, answers));
   return answers.front().end == TargetEnd::failed ? files::ExitCode::run_failed
                                                   : files::ExitCode::done;
 }
@@ -289,7 +344,8 @@ void add_target(CLI::App& app, Command& chosen) {
   option("--most", wish->most, "The most that is tried", "VOLUME");
   command
       ->add_option("--spread", wish->spread,
-                   "So many sets of parameters, drawn from their published ranges")
+                   "So many sets of parameters (rounded up to a multiple of 4), drawn from their "
+                   "published ranges; who owes the spread is told")
       ->check(CLI::Range(0, 100000))
       ->type_name("N");
   command->add_option("--seed", wish->seed, "Chooses the draws")->capture_default_str();

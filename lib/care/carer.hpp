@@ -9,6 +9,7 @@
 #include "baby/birth.hpp"
 #include "baby/heat.hpp"
 #include "care/bedside.hpp"
+#include "care/carried.hpp"
 #include "care/case.hpp"
 #include "care/given.hpp"
 
@@ -30,16 +31,19 @@ struct Bleeding {
   Real until;  ///< h
 };
 
-/// The carer of one baby. Real is a scalar: double or Dual, so that the times of acts may carry
-/// derivatives. After `start` nothing is allocated.
+/// The carer of one baby. Real is a scalar: double or Dual, so that the times of acts and the
+/// numbers of the case may carry derivatives. After `start` nothing is allocated.
 template <class Real>
 class Carer {
  public:
   static constexpr std::size_t most_running = 24;
 
   /// @param times  times of the acts, as many as the timeline has; empty: those of the case
-  void start(const Case& c, const std::vector<Real>& times = {}) {
+  /// @param carried  other numbers of `c` that carry derivatives
+  void start(const Case& c, const std::vector<Real>& times = {},
+             const Carried<Real>& carried = {}) {
     case_ = &c;
+    carried_ = carried;
     given_ = {};
     running_.clear();
     running_.reserve(most_running);
@@ -78,9 +82,9 @@ class Carer {
 
   /// Controls before any act: the room, and where the bowel is.
   static void at_rest(const Case& c, const baby::Parameters<Real>& p,
-                      baby::Controls<Real>& controls) {
+                      baby::Controls<Real>& controls, const Carried<Real>& carried = {}) {
     controls = {};
-    enter(c.room, controls);
+    enter(c.room, carried, controls);
     controls.exposed_fraction = c.exposed ? 1.0 : 0.0;
     controls.position_congestion = c.exposed ? congestion(c.position, p) : Real(0.0);
     controls.gas_entry = p.gas_entry_crying;
@@ -144,7 +148,7 @@ class Carer {
   /// Glucose that runs now, g/h.
   Real glucose_rate() const {
     Real rate(0.0);
-    for (const auto& r : running_) rate += r.rate * (r.fluid->glucose * 1e-3);
+    for (const auto& r : running_) rate += r.rate * (carried_(r.fluid->glucose) * 1e-3);
     return rate;
   }
 
@@ -227,16 +231,17 @@ class Carer {
     done_.push_back(done);
   }
 
-  static Real adjusted(const AdjustInfusion& d, const Real& rate) {
-    return physics::min(physics::max(Real(rate + d.by), Real(d.least)), Real(d.most));
+  Real adjusted(const AdjustInfusion& d, const Real& rate) const {
+    return physics::min(physics::max(Real(rate + carried_(d.by)), carried_(d.least)),
+                        carried_(d.most));
   }
 
-  static void enter(const Room& room, baby::Controls<Real>& c) {
-    c.air_temperature = room.air_temperature;
-    c.wall_temperature = room.wall_temperature;
-    c.humidity = room.humidity;
-    c.air_speed = room.air_speed;
-    c.air_pressure = room.air_pressure;
+  static void enter(const Room& room, const Carried<Real>& carried, baby::Controls<Real>& c) {
+    c.air_temperature = carried(room.air_temperature);
+    c.wall_temperature = carried(room.wall_temperature);
+    c.humidity = carried(room.humidity);
+    c.air_speed = carried(room.air_speed);
+    c.air_pressure = carried(room.air_pressure);
   }
 
   static Real congestion(Position position, const baby::Parameters<Real>& p) {
@@ -257,15 +262,15 @@ class Carer {
 
   // What each deed changes.
   void do_it(const SetWarmer& d, const Real&, State&, Subject& s) {
-    s.controls.irradiance = d.warmer.irradiance;
+    s.controls.irradiance = carried_(d.warmer.irradiance);
     s.controls.servo = d.warmer.servo ? 1.0 : 0.0;
-    s.controls.servo_set_point = d.warmer.set_point;
+    s.controls.servo_set_point = carried_(d.warmer.set_point);
   }
   void do_it(const LayOutFilm&, const Real&, State&, Subject&) {}
   void do_it(const ClampCord&, const Real&, State&, Subject&) {}
   void do_it(const DrySkin& d, const Real&, State& x, Subject&) {
     const auto wipe = [&](baby::state::Index region) {
-      const Real taken = d.share * x[region];
+      const Real taken = carried_(d.share) * x[region];
       x[region] = x[region] - taken;
       given_.towelled += taken;
     };
@@ -276,7 +281,7 @@ class Carer {
     s.controls.hat = d.on ? 1.0 : 0.0;
   }
   void do_it(const MoveTo& d, const Real&, State&, Subject& s) {
-    enter(d.room, s.controls);
+    enter(d.room, carried_, s.controls);
     s.controls.irradiance = 0.0;
     s.controls.servo = 0.0;
   }
@@ -285,28 +290,28 @@ class Carer {
   }
   void do_it(const CoverBowel& d, const Real& t, State& x, Subject& s) {
     auto& c = s.controls;
-    put_on(t, d.over, s);
+    put_on(t, carried_(d.over), s);
     c.film = d.cover.film ? 1.0 : 0.0;
-    c.permeance = d.cover.permeance;
-    c.layers = d.layers;
-    c.gap = d.cover.gap;
-    c.leak = 1.0 - d.seal;
-    c.warmer_transmittance = d.cover.warmer_transmittance;
-    c.warmer_absorptance = d.cover.warmer_absorptance;
-    c.longwave_transmittance = d.cover.longwave_transmittance;
-    c.tension = d.tension;
+    c.permeance = carried_(d.cover.permeance);
+    c.layers = carried_(d.layers);
+    c.gap = carried_(d.cover.gap);
+    c.leak = 1.0 - carried_(d.seal);
+    c.warmer_transmittance = carried_(d.cover.warmer_transmittance);
+    c.warmer_absorptance = carried_(d.cover.warmer_absorptance);
+    c.longwave_transmittance = carried_(d.cover.longwave_transmittance);
+    c.tension = carried_(d.tension);
     c.holds_fluid = d.cover.holds_fluid ? 1.0 : 0.0;
     c.skin_cover = d.cover.covers_skin ? 1.0 : 0.0;
     c.dressing = d.cover.dressing ? 1.0 : 0.0;
-    c.dressing_resistance = d.cover.dressing_resistance;
-    c.dressing_capacity = d.cover.dressing_capacity;
+    c.dressing_resistance = carried_(d.cover.dressing_resistance);
+    c.dressing_capacity = carried_(d.cover.dressing_capacity);
     if (d.cover.dressing) soak(d.wetting, x, s);
   }
   void do_it(const UncoverBowel&, const Real&, State& x, Subject& s) { take_cover_off(x, s); }
   void do_it(const Rewrap& d, const Real& t, State&, Subject& s) {
-    put_on(t, d.over, s);
-    s.controls.leak = 1.0 - d.seal;
-    s.controls.tension = d.tension;
+    put_on(t, carried_(d.over), s);
+    s.controls.leak = 1.0 - carried_(d.seal);
+    s.controls.tension = carried_(d.tension);
   }
   void do_it(const Rewet& d, const Real&, State& x, Subject& s) { soak(d.fluid, x, s); }
   void do_it(const PassTube&, const Real&, State&, Subject&) {}
@@ -333,7 +338,7 @@ class Carer {
   }
   void do_it(const Infuse& d, const Real&, State&, Subject& s) {
     stop(Purpose::maintenance);
-    run(d.fluid, Real(d.rate * s.body.weight), never(), Purpose::maintenance);
+    run(d.fluid, Real(carried_(d.rate) * s.body.weight), never(), Purpose::maintenance);
   }
   void do_it(const AdjustInfusion& d, const Real&, State&, Subject& s) {
     for (auto& r : running_)
@@ -343,19 +348,22 @@ class Carer {
   void do_it(const StopInfusion&, const Real&, State&, Subject&) { stop(Purpose::maintenance); }
   void do_it(const Bolus& d, const Real& t, State&, Subject& s) {
     if (d.purpose == Purpose::bolus) given_.boluses += 1.0;
-    run(d.fluid, Real(d.volume * s.body.weight / d.over), Real(t + d.over), d.purpose);
+    const Real over = carried_(d.over);
+    run(d.fluid, Real(carried_(d.volume) * s.body.weight / over), Real(t + over), d.purpose);
   }
   void do_it(const ReplaceGastricLoss& d, const Real& t, State& x, Subject&) {
     replacement_ = &d;
-    replace_next_ = t + d.every;
+    replace_next_ = t + carried_(d.every);
     drained_ = x[baby::state::gastric_drainage];
   }
   void do_it(const LoseBlood& d, const Real& t, State& x, Subject& s) {
     const Real blood = x[baby::state::plasma_water] / s.parameters.plasma_water_fraction +
                        x[baby::state::red_cell_water] / s.parameters.red_cell_water_fraction;
+    const Real over = carried_(d.over);
     if (bleeding_.size() < most_running)
       bleeding_.push_back(
-          {Real((d.volume * s.body.weight + d.share * blood) / d.over), Real(t + d.over)});
+          {Real((carried_(d.volume) * s.body.weight + carried_(d.share) * blood) / over),
+           Real(t + over)});
     if (d.to_laboratory) bedside_.sample(t, x, s, given_);
   }
   void do_it(const Breathe& d, const Real&, State&, Subject& s) {
@@ -364,19 +372,23 @@ class Carer {
                                                      : s.parameters.gas_entry_crying;
     s.controls.humidified_gas = d.by == Breathing::tube ? 1.0 : 0.0;
   }
-  void do_it(const BeActive& d, const Real&, State&, Subject& s) { s.controls.activity = d.factor; }
-  void do_it(const ReduceBowel& d, const Real&, State&, Subject& s) { put_back(d.share, s); }
+  void do_it(const BeActive& d, const Real&, State&, Subject& s) {
+    s.controls.activity = carried_(d.factor);
+  }
+  void do_it(const ReduceBowel& d, const Real&, State&, Subject& s) {
+    put_back(carried_(d.share), s);
+  }
   void do_it(const CloseAbdomen&, const Real&, State& x, Subject& s) {
     take_cover_off(x, s);
-    put_back(1.0, s);
+    put_back(Real(1.0), s);
     s.controls.position_congestion = 0.0;
   }
   void do_it(const SetControl& d, const Real&, State&, Subject& s) {
-    baby::control(s.controls, d.control) = d.value;
+    baby::control(s.controls, d.control) = carried_(d.value);
   }
 
   /// Abdominal pressure climbs with the square of the share that is back inside.
-  void put_back(double share, Subject& s) {
+  void put_back(const Real& share, Subject& s) {
     auto& c = s.controls;
     c.exposed_fraction = c.exposed_fraction * (1.0 - share);
     const Real inside = 1.0 - c.exposed_fraction;
@@ -384,10 +396,10 @@ class Carer {
   }
 
   /// The bowel is covered more and more over `over` hours from `t` on.
-  void put_on(const Real& t, double over, Subject& s) {
+  void put_on(const Real& t, const Real& over, Subject& s) {
     constexpr double briefest = 1.0 / 3600;  // h; a wrap that takes no time would divide by zero
     s.controls.cover_from = t;
-    s.controls.cover_until = t + std::max(over, briefest);
+    s.controls.cover_until = t + physics::max(over, Real(briefest));
     wrap_end_ = s.controls.cover_until;
   }
 
@@ -398,12 +410,12 @@ class Carer {
     const Real added = physics::max(Real(full - x[dressing_water]), Real(0.0));
     const Real heat = s.parameters.specific_heat_water * s.parameters.dressing_temperature * added;
     x[dressing_water] = x[dressing_water] + added;
-    x[dressing_sodium] = x[dressing_sodium] + added * (fluid.sodium * 1e-3);
-    x[dressing_chloride] = x[dressing_chloride] + added * (fluid.chloride * 1e-3);
+    x[dressing_sodium] = x[dressing_sodium] + added * (carried_(fluid.sodium) * 1e-3);
+    x[dressing_chloride] = x[dressing_chloride] + added * (carried_(fluid.chloride) * 1e-3);
     x[bowel_heat] = x[bowel_heat] + heat;
     given_.dressing_water += added;
-    given_.dressing_sodium += added * (fluid.sodium * 1e-3);
-    given_.dressing_chloride += added * (fluid.chloride * 1e-3);
+    given_.dressing_sodium += added * (carried_(fluid.sodium) * 1e-3);
+    given_.dressing_chloride += added * (carried_(fluid.chloride) * 1e-3);
     given_.dressing_heat += heat;
     s.controls.dressing_wet = 1.0;
   }
@@ -438,13 +450,12 @@ class Carer {
   }
   /// What was drained in the last period runs in over the next.
   void replace_gastric_loss(const Real& t, const State& x, Subject&) {
-    const Real drained = x[baby::state::gastric_drainage];
+    const Real drained = x[baby::state::gastric_drainage], every = carried_(replacement_->every);
     stop(Purpose::replacement);
-    run(replacement_->fluid,
-        Real((drained - drained_) * (replacement_->share / replacement_->every)),
-        Real(t + replacement_->every), Purpose::replacement);
+    run(replacement_->fluid, Real((drained - drained_) * (carried_(replacement_->share) / every)),
+        Real(t + every), Purpose::replacement);
     drained_ = drained;
-    replace_next_ = t + replacement_->every;
+    replace_next_ = t + every;
   }
 
   /// Sets the controls to the sum of all that runs.
@@ -454,14 +465,14 @@ class Carer {
         c.given_heat = c.bleeding = Real(0.0);
     for (const auto& r : running_) {
       const Fluid& f = *r.fluid;
-      const Real water = r.rate * (1.0 - f.red_cell_fraction);
-      const Real red_cell_water =
-          r.rate * f.red_cell_fraction * s.parameters.red_cell_water_fraction;
+      const Real red_cell_fraction = carried_(f.red_cell_fraction);
+      const Real water = r.rate * (1.0 - red_cell_fraction);
+      const Real red_cell_water = r.rate * red_cell_fraction * s.parameters.red_cell_water_fraction;
       c.given_water += water;
       c.given_red_cell_water += red_cell_water;
-      c.given_sodium += r.rate * (f.sodium * 1e-3);
-      c.given_chloride += r.rate * (f.chloride * 1e-3);
-      c.given_protein += r.rate * (f.protein * 1e-3);
+      c.given_sodium += r.rate * (carried_(f.sodium) * 1e-3);
+      c.given_chloride += r.rate * (carried_(f.chloride) * 1e-3);
+      c.given_protein += r.rate * (carried_(f.protein) * 1e-3);
       c.given_heat += s.parameters.specific_heat_water * s.parameters.infusion_temperature *
                       (water + red_cell_water);
     }
@@ -482,7 +493,7 @@ class Carer {
     for (const auto& r : running_) {
       Real& volume = g.volume[static_cast<std::size_t>(r.purpose)];
       volume = volume + r.rate * hours;
-      g.glucose = g.glucose + r.rate * (r.fluid->glucose * 1e-3) * hours;
+      g.glucose = g.glucose + r.rate * (carried_(r.fluid->glucose) * 1e-3) * hours;
     }
     g.water = g.water + water_rate_ * hours;
     g.sodium = g.sodium + sodium_rate_ * hours;
@@ -492,6 +503,7 @@ class Carer {
   }
 
   const Case* case_ = nullptr;
+  Carried<Real> carried_;
   std::vector<Real> times_;
   std::size_t next_ = 0;  ///< first act not yet done
   bool born_ = false;

@@ -52,10 +52,12 @@ bool is_journal(const std::string& name) { return name.starts_with("journal"); }
 /// True for the remains of a batch that was stopped while it wrote its results.
 bool is_ours(const std::string& name) {
   static const char* const names[] = {
-      "cases",       "tables",          "study.yaml", "runs.nc",    "series.nc",
-      "summary.csv", "differences.csv", "bands.csv",  "failed.csv", "failed_runs.csv",
-      "cohort.csv",  "report.html",     "inputs.json", "log.txt",   "review.nc",
-      "review.txt",  "review.yaml",     "page.json", "sensitivity.nc"};
+      "cases",          "tables",          "study.yaml",     "runs.nc",         "series.nc",
+      "summary.csv",    "differences.csv", "bands.csv",      "failed.csv",      "failed_runs.csv",
+      "cohort.csv",     "report.html",     "inputs.json",    "log.txt",         "review.nc",
+      "review.txt",     "review.yaml",     "page.json",      "review.csv",      "ranking.csv",
+      "chart.csv",      "corridor.csv",    "sensitivity.nc", "sensitivity.csv", "second_order.csv",
+      "convergence.csv"};
   return is_journal(name) || (name.starts_with(".") && name.ends_with(".part")) ||
          std::find(std::begin(names), std::end(names), name) != std::end(names);
 }

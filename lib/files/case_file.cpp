@@ -351,8 +351,9 @@ const KeyTable& case_keys() {
 CaseFile read_case(const std::filesystem::path& path, const Models& models,
                    const std::vector<std::string>& changes, Problems& problems) {
   auto document = read_based_document(path, models.folder, problems);
+  std::vector<std::shared_ptr<const Source>> protocols;
   const auto applied = [&](const std::string& change) {
-    return set_value(document->root, change, problems);
+    return change_case(document->root, change, models, problems, protocols);
   };
   if (!document || !std::all_of(changes.begin(), changes.end(), applied)) {
     CaseFile f;
@@ -362,6 +363,7 @@ CaseFile read_case(const std::filesystem::path& path, const Models& models,
   }
   CaseFile f = read_case(std::move(document->root), path.stem().string(), models, problems);
   f.sources.insert(f.sources.begin(), document->sources.begin(), document->sources.end());
+  f.sources.insert(f.sources.end(), protocols.begin(), protocols.end());
   return f;
 }
 
@@ -380,6 +382,13 @@ CaseFile read_case(Node root, const std::string& name, const Models& models, Pro
   if (Node* protocol = f.understood.find("protocol"))
     *protocol = with_defaults(*protocol, protocol_keys());
   return f;
+}
+
+bool change_case(Node& root, const std::string& assignment, const Models& models,
+                 Problems& problems, std::vector<std::shared_ptr<const Source>>& sources) {
+  const std::size_t errors_before = problems.errors();
+  if (assignment.starts_with("protocol.")) embed_protocol(root, models, problems, sources);
+  return problems.errors() == errors_before && set_value(root, assignment, problems);
 }
 
 CaseFile ordinary_care(const CaseFile& of, const Models& models, Problems& problems) {

@@ -23,7 +23,7 @@ struct CaseFile {
     Origin origin;
   };
   std::vector<OverrideSource> override_sources;
-  Node understood;                      ///< the tree with every default filled in; re-runs
+  Node understood;  ///< the tree with every default filled in; re-runs
   std::vector<std::shared_ptr<const Source>> sources;  ///< the file and those it is based on
 };
 
@@ -40,6 +40,13 @@ CaseFile read_case(const std::filesystem::path& path, const Models& models,
 /// @param place  key path at which the tree stands in its file, for messages
 CaseFile read_case(Node root, const std::string& name, const Models& models, Problems& problems,
                    const std::string& place = {});
+
+/// Applies one `path=value` to a case's tree, as `set_value` does. A path that leads into a
+/// protocol that is only named, such as `protocol.orders.line.rate`, puts the protocol in the place
+/// of its name first.
+/// @param sources  a protocol that was read for it is added
+bool change_case(Node& root, const std::string& assignment, const Models& models,
+                 Problems& problems, std::vector<std::shared_ptr<const Source>>& sources);
 
 /// The same baby, not exposed, under ordinary care: the twin that shows what every newborn's
 /// circulation does. Care and room come from `models/cases/ordinary-care.yaml`.

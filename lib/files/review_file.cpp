@@ -87,7 +87,11 @@ const KeyTable& axis_keys() {
   static const KeyTable table{
       "axis",
       "One input of the map.",
-      {texts("set", "paths of the inputs that take these values together").length(1, 10).required(),
+      {texts("set",
+             "paths of the inputs that take these values together, such as timeline.line.rate or "
+             "protocol.orders.line.rate")
+           .length(1, 10)
+           .required(),
        texts("values", "the values").length(2, 40).required(),
        text("label", "what it is, for the map").required()}};
   return table;
@@ -96,7 +100,7 @@ const KeyTable& axis_keys() {
 const KeyTable& corridor_keys() {
   static const KeyTable table{
       "corridor",
-      "A map over two inputs of the case.",
+      "A map over two inputs of the case, or of the protocol that it follows.",
       {map("x", axis_keys(), "from left to right").required(),
        map("y", axis_keys(), "from below").required(),
        quantity("level", "1", "share of hours in band that marks the corridor")
@@ -155,7 +159,7 @@ class ReviewReader {
     f.bands.core_high = models_.find("who_too_warm")->model_value;
     if (f.bands.from >= until) r.error("bands", "no hour is judged: `from` lies after the end");
     if (corridor)
-      read_corridor(*corridor, r, protocols.empty() && covers.empty(), f);
+      read_corridor(*corridor, protocols, covers.empty(), r, f);
     else
       read_arms(protocols, covers, r, f);
     r.finish();
@@ -293,10 +297,12 @@ class ReviewReader {
     return a;
   }
 
-  void read_corridor(Reader& c, Reader& r, bool alone, ReviewFile& f) {
-    if (!alone)
-      return r.error("corridor",
-                     "a review has a `corridor`, or `protocols` and `covers`: not both");
+  void read_corridor(Reader& c, const std::vector<std::string>& protocols, bool one_cover,
+                     Reader& r, ReviewFile& f) {
+    if (protocols.size() > 1 || !one_cover)
+      return r.error("corridor", "a corridor follows one protocol at most, and takes no `covers`");
+    for (const auto& name : protocols) check_protocol(name, r, f);
+    if (problems_.refused()) return;
     Corridor corridor;
     std::vector<std::string> x_paths, y_paths;
     corridor.x = axis(c.map("x"), x_paths);
@@ -311,6 +317,8 @@ class ReviewReader {
     for (std::size_t iy = 0; iy < corridor.y.values.size(); ++iy)
       for (std::size_t ix = 0; ix < corridor.x.values.size(); ++ix) {
         std::vector<Entry> set;
+        for (const auto& name : protocols)
+          set.push_back({"protocol", {}, Node::make_text(name, r.origin("protocols"))});
         for (const auto& path : x_paths)
           set.push_back({path, origin, Node::make_text(corridor.x.values[ix], origin)});
         for (const auto& path : y_paths)
@@ -358,7 +366,8 @@ const KeyTable& review_keys() {
            .length(0, 50)
            .fallback("[]"),
        entries("covers", cover_keys(), "ways of covering the bowel, by name").fallback("{}"),
-       map("corridor", corridor_keys(), "a map over two inputs, in place of protocols and covers"),
+       map("corridor", corridor_keys(),
+           "a map over two inputs, in place of several protocols and covers"),
        of_study("cohort"), of_study("vary"), of_study("correlations"), of_study("design"),
        quantity("until", "h", "end of the runs").possible(1, 200).fallback("48 h"),
        quantity("every", "h", "grid on which hours are judged").possible(0.1, 24).fallback("1 h"),
@@ -366,6 +375,12 @@ const KeyTable& review_keys() {
        map("utility", utility_keys(), "what is worth how much").fallback("{}"),
        of_study("confidence"), of_study("failed_runs")}};
   return table;
+}
+
+bool is_review(const fs::path& path) {
+  Problems ignored;
+  const auto document = read_document(path, ignored);
+  return document && (document->root.find("protocols") || document->root.find("corridor"));
 }
 
 ReviewFile read_review(const fs::path& path, const Models& models, Problems& problems) {

@@ -32,7 +32,7 @@ struct ReviewFile {
   struct Named {
     std::string name, title, stands_for, source;
   };
-  std::vector<Named> protocols;  ///< empty for a corridor
+  std::vector<Named> protocols;  ///< of a corridor the one that all cells follow, or none
   std::vector<std::string> covers;
   std::optional<Corridor> corridor;
   Node understood;  ///< with every default
@@ -44,6 +44,9 @@ struct ReviewFile {
 
 /// Keys of a review file, for documentation and schema.
 const KeyTable& review_keys();
+
+/// Whether a file asks for a review rather than for a plain study; false when it can't be read.
+bool is_review(const std::filesystem::path& path);
 
 /// Reads a review. Everything wrong goes to `problems`; use it only when nothing was refused.
 ReviewFile read_review(const std::filesystem::path& path, const Models& models, Problems& problems);

@@ -8,6 +8,7 @@
 
 #include "files/key_values.hpp"
 #include "files/paths.hpp"
+#include "files/protocol_file.hpp"
 #include "files/study_reading.hpp"
 #include "units/nearest.hpp"
 #include "units/units.hpp"
@@ -44,6 +45,9 @@ CasePath place_in_case(const Node& root, const std::string& path) {
     if (i + 1 == parts.size()) return {key, false};
     node = node ? node->find(parts[i]) : nullptr;
     table = key->table;
+    // A protocol is any tree to the case that holds it; here it has keys like the rest.
+    const bool protocol = i == 0 && key->name == "protocol" && node && node->is_map();
+    if (protocol) table = &protocol_keys();
     entry_name.clear();
     if (key->kind == KeyKind::entries) {
       if (i + 1 == parts.size()) return {};
@@ -57,7 +61,7 @@ CasePath place_in_case(const Node& root, const std::string& path) {
       }
       node = entry;
       if (i + 1 == parts.size()) return {};
-    } else if (key->kind != KeyKind::map) {
+    } else if (key->kind != KeyKind::map && !protocol) {
       return {};
     }
   }
@@ -125,9 +129,8 @@ class Binder {
       const auto found = place.find(act.name);
       return found == place.end() ? place.size() : found->second;
     };
-    std::stable_sort(
-        c.timeline.begin(), c.timeline.end(),
-        [&](const auto& a, const auto& b) { return place_of(a) < place_of(b); });
+    std::stable_sort(c.timeline.begin(), c.timeline.end(),
+                     [&](const auto& a, const auto& b) { return place_of(a) < place_of(b); });
     return c;
   }
 

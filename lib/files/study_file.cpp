@@ -98,7 +98,10 @@ class StudyReader {
           all_.problems.error(change.value.origin, change.key, "a single value is expected");
           continue;
         }
-        set_value(document->root, change.key + "=" + change.value.text, all_.problems);
+        std::vector<std::shared_ptr<const Source>> protocols;
+        change_case(document->root, change.key + "=" + change.value.text, all_.models,
+                    all_.problems, protocols);
+        for (const auto& source : protocols) add_source(f, source);
         // A file beside the study is meant, as everywhere in it.
         if (Node* named = document->root.find("protocol"); named && change.key == "protocol")
           named->origin = change.value.origin;

@@ -170,15 +170,17 @@ class Journeys {
   }
 
   /// Prepares baby, room and carer of the lane's job and does what is due at the very start. What
-  /// is given here may carry derivatives: parameters, the baby, the times of the acts.
+  /// is given here may carry derivatives: parameters, the baby, the times of the acts, and other
+  /// numbers of the case.
   void set_out(int lane, Lane x, const baby::Parameters<S>& parameters,
-               const baby::Inputs<S>& newborn, const std::vector<S>& act_times = {}) {
+               const baby::Inputs<S>& newborn, const std::vector<S>& act_times = {},
+               const care::Carried<S>& carried = {}) {
     auto& w = of(lane);
     const care::Case& c = *w.job->c;
     w.subject.parameters = parameters;
     w.subject.body = baby::prepare(newborn, w.subject.parameters);
-    care::Carer<S>::at_rest(c, w.subject.parameters, w.subject.controls);
-    w.carer.start(c, act_times);
+    care::Carer<S>::at_rest(c, w.subject.parameters, w.subject.controls, carried);
+    w.carer.start(c, act_times, carried);
     w.start = baby::birth_state(w.subject, c.wet);
     x.store(w.start);
     baby::set_lane(block_, lane, w.subject);

@@ -4,6 +4,8 @@
 #include <algorithm>
 #include <stdexcept>
 
+#include "care/protocol.hpp"
+
 namespace serosa::study {
 
 namespace {
@@ -67,6 +69,18 @@ void see_numbers(Case& c, See see) {
   DeedNumbers<See>{see}.room(c.room);
 }
 
+/// How long a deed takes; null when it is done at once.
+const double* duration(const Deed& deed) {
+  return std::visit(
+      [](const auto& d) -> const double* {
+        if constexpr (requires { d.over; })
+          return &d.over;
+        else
+          return nullptr;
+      },
+      deed);
+}
+
 }  // namespace
 
 std::vector<double*> numbers(Case& c) {
@@ -81,19 +95,23 @@ std::vector<double*> numbers(Act& act) {
   return all;
 }
 
-void set_number(Case& c, const Place& place, double value) {
+const double& number(const Case& c, const Place& place) {
   std::size_t here = 0;
-  bool found = false;
-  const auto set = [&](double& x) {
-    if (here++ != place.number) return;
-    x = value * place.factor;
-    found = true;
+  const double* found = nullptr;
+  const auto find = [&](double& x) {
+    if (here++ == place.number) found = &x;
   };
+  auto& looked_at = const_cast<Case&>(c);  // see_numbers serves writers, too; nothing is written
   if (place.act == Place::of_case)
-    see_numbers(c, set);
+    see_numbers(looked_at, find);
   else
-    see_numbers(c.timeline.at(place.act), set);
+    see_numbers(looked_at.timeline.at(place.act), find);
   if (!found) throw std::out_of_range("a case has no such number");
+  return *found;
+}
+
+void set_number(Case& c, const Place& place, double value) {
+  const_cast<double&>(number(c, place)) = value * place.factor;
 }
 
 void put_in_order(Case& c) {
@@ -103,6 +121,37 @@ void put_in_order(Case& c) {
     std::rotate(std::upper_bound(c.timeline.begin(), act, *act, earlier), act, std::next(act));
   for (const Act& act : c.timeline)
     if (std::holds_alternative<ClampCord>(act.deed)) c.baby.cord_clamped_at = act.at;
+}
+
+std::vector<Stop> stops(const Case& c, std::span<const Place> places) {
+  const auto moves = [&](const double& x) {
+    double sum = 0;
+    for (const Place& place : places)
+      if (&number(c, place) == &x) sum += place.factor;
+    return sum;
+  };
+  std::vector<Stop> all{{0, 0}};
+  for (const Act& act : c.timeline) {
+    const double moved = moves(act.at);
+    all.push_back({act.at, moved});
+    if (const double* const over = duration(act.deed))
+      all.push_back({act.at + *over, moved + moves(*over)});
+    if (const auto* const d = std::get_if<ReplaceGastricLoss>(&act.deed))
+      for (double n = 1, each = moves(d->every); act.at + n * d->every <= c.until; ++n)
+        all.push_back({act.at + n * d->every, moved + n * each});
+  }
+  if (c.protocol)
+    for (double n = 0; c.protocol->look_from + n * c.protocol->look_every <= c.until; ++n)
+      all.push_back({c.protocol->look_from + n * c.protocol->look_every, 0});
+  return all;
+}
+
+bool torn_apart(std::vector<Stop> stops) {
+  std::sort(stops.begin(), stops.end(),
+            [](const Stop& a, const Stop& b) { return a.hour < b.hour; });
+  return std::adjacent_find(stops.begin(), stops.end(), [](const Stop& a, const Stop& b) {
+           return b.hour - a.hour < same_hour && a.moves != b.moves;
+         }) != stops.end();
 }
 
 }  // namespace serosa::study

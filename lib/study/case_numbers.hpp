@@ -2,6 +2,7 @@
 // The numbers of a case, by place: how a study sets inputs of a copied case without reading a file.
 #pragma once
 #include <cstddef>
+#include <span>
 #include <vector>
 
 #include "care/case.hpp"
@@ -25,11 +26,31 @@ std::vector<double*> numbers(care::Case& c);
 /// All numbers of an act, its time first; an act of the same kind has them in the same order.
 std::vector<double*> numbers(care::Act& act);
 
+/// Where one number stands. Throws std::out_of_range for a place that is not there.
+const double& number(const care::Case& c, const Place& place);
+
 /// Sets one number. Throws std::out_of_range for a place that is not there.
 void set_number(care::Case& c, const Place& place, double value);
 
 /// After times were set: sorts the timeline (equal times keep their order) and tells the baby when
 /// its cord is clamped, as a reader of case files does.
 void put_in_order(care::Case& c);
+
+/// An hour at which a run stops, and by how much it moves per unit of an input.
+struct Stop {
+  double hour;
+  double moves;
+};
+
+/// The stops of a case, as far as they are known before it runs: the birth, the acts, the ends of
+/// what takes time, the hours of gastric replacement, the looks of a protocol.
+/// @param places  the numbers that follow the input
+std::vector<Stop> stops(const care::Case& c, std::span<const Place> places);
+
+/// Stops closer than this are one, h.
+inline constexpr double same_hour = 1e-9;
+
+/// True when two stops that share an hour move differently: then no slope exists.
+bool torn_apart(std::vector<Stop> stops);
 
 }  // namespace serosa::study

@@ -94,8 +94,8 @@ baby::Inputs<Dual> lifted(const baby::Inputs<double>& in) {
 struct Movers {
   std::size_t parameter = baby::parameter::count;
   std::vector<std::pair<std::size_t, double>> baby;  ///< place in baby_numbers, factor
-  std::vector<std::size_t> acts;                     ///< in the order of the file
-  bool plain = false;                                ///< moves what cannot
+  std::vector<std::size_t> acts;                     ///< whose hour moves, in the order of the file
+  std::vector<Place> carried;  ///< other numbers, which the carer reads; acts as above
   bool anything = false;
 };
 
@@ -110,7 +110,7 @@ Movers movers_of(const Input& input, const Scene& scene, std::size_t j) {
       if (place.number == 0)
         m.acts.push_back(place.act);
       else
-        m.plain = true;
+        m.carried.push_back(place);
       continue;
     }
     const auto same = [&](const BabyNumber& n) {
@@ -118,7 +118,7 @@ Movers movers_of(const Input& input, const Scene& scene, std::size_t j) {
     };
     const auto found = std::find_if(baby_numbers.begin(), baby_numbers.end(), same);
     if (found == baby_numbers.end())
-      m.plain = true;
+      m.carried.push_back(place);
     else
       m.baby.emplace_back(static_cast<std::size_t>(found - baby_numbers.begin()), place.factor);
   }
@@ -146,15 +146,16 @@ class DualJourney : public simulate::Journeys<Dual> {
 
   DualJourney(const simulate::Job& job, simulate::Result& result,
               const baby::Parameters<Dual>& parameters, const baby::Inputs<Dual>& newborn,
-              const std::vector<Dual>& act_times)
+              const std::vector<Dual>& act_times, const care::Carried<Dual>& carried)
       : Base({&job, 1}, {&result, 1}),
         parameters_(parameters),
         newborn_(newborn),
-        act_times_(act_times) {}
+        act_times_(act_times),
+        carried_(carried) {}
 
   bool begin(int lane, Lane x) {
     if (this->take_job(lane) == nullptr) return false;
-    this->set_out(lane, x, parameters_, newborn_, act_times_);
+    this->set_out(lane, x, parameters_, newborn_, act_times_, carried_);
     return true;
   }
   void at_output(int lane, double t, const std::array<Dual, Base::N>& x) {
@@ -171,6 +172,7 @@ class DualJourney : public simulate::Journeys<Dual> {
   const baby::Parameters<Dual>& parameters_;
   const baby::Inputs<Dual>& newborn_;
   const std::vector<Dual>& act_times_;
+  const care::Carried<Dual>& carried_;
 };
 
 using simulate::StepSequence;
@@ -284,9 +286,9 @@ struct FitModel::Work {
       auto& arm = arms[a];
       if (arm.times.empty()) continue;
       if (const auto status = set(a, values); status != RunStatus::finished) return {status, a, 0};
-      std::vector<std::size_t> dual, differences;
+      std::vector<std::size_t> dual;
       for (std::size_t j = 0; j < inputs; ++j)
-        if (arm.movers[j].anything) (arm.movers[j].plain ? differences : dual).push_back(j);
+        if (arm.movers[j].anything) dual.push_back(j);
       arm.steps.shares.clear();
       if (dual.empty()) {
         const simulate::Job job{&arm.c, &arm.parameters, arm.times};
@@ -302,9 +304,6 @@ struct FitModel::Work {
         if (const auto outcome = pass(a, values, along, figures, slopes); !outcome.finished())
           return outcome;
       }
-      for (const std::size_t j : differences)
-        if (const auto outcome = difference(a, values, j, slopes); !outcome.finished())
-          return outcome;
     }
     return {};
   }
@@ -317,7 +316,14 @@ struct FitModel::Work {
     auto newborn = lifted(arm.c.baby);
     std::vector<Dual> times;
     for (const auto& act : arm.c.timeline) times.emplace_back(act.at);
+    care::Carried<Dual> carried;
     const auto order = order_of_acts(problem.study.arms[a].scenes[0], values);
+    const auto in_order = [&](Place place) {
+      if (place.act != Place::of_case)
+        place.act = static_cast<std::size_t>(std::find(order.begin(), order.end(), place.act) -
+                                             order.begin());
+      return place;
+    };
     for (std::size_t d = 0; d < along.size(); ++d) {
       const Movers& m = arm.movers[along[d]];
       if (m.parameter < baby::parameter::count) parameter(p, m.parameter).slope[d] = 1.0;
@@ -329,10 +335,16 @@ struct FitModel::Work {
           if (std::holds_alternative<care::ClampCord>(arm.c.timeline[k].deed))
             newborn.cord_clamped_at.slope[d] = 1.0;
         }
+      for (const Place& place : m.carried) {
+        const double& plain = number(arm.c, in_order(place));
+        Dual value(plain);
+        value.slope[d] = place.factor;
+        carried.add(&plain, value);
+      }
     }
     const simulate::Job job{&arm.c, &arm.parameters, arm.times};
     simulate::Result result;
-    auto journey = std::make_unique<DualJourney>(job, result, p, newborn, times);
+    auto journey = std::make_unique<DualJourney>(job, result, p, newborn, times, carried);
     auto integrator = std::make_unique<simulate::Integrator<Dual, states>>(
         simulate::step_control(problem.settings));
     const bool first = arm.steps.shares.empty();
@@ -353,43 +365,6 @@ struct FitModel::Work {
       for (std::size_t d = 0; d < along.size(); ++d)
         slopes[i * values.size() + along[d]] = x.slope[d];
     }
-    return {};
-  }
-
-  /// Central differences by one input of an arm, on its recorded steps; one-sided at a bound. Where
-  /// they differ in course (a moved duration meets another stop) it takes steps of its own.
-  Outcome difference(std::size_t a, std::span<const double> values, std::size_t j,
-                     std::vector<double>& slopes) {
-    auto& arm = arms[a];
-    const auto& range = problem.ranges[j];
-    std::vector<double> moved(values.begin(), values.end());
-    const double step = 1e-4 * (range.high - range.low);
-    const double above = std::min(values[j] + step, range.high);
-    const double below = std::max(values[j] - step, range.low);
-    std::array<simulate::Result, 2> ends;
-    for (int side = 0; side < 2; ++side) {
-      auto& result = ends[static_cast<std::size_t>(side)];
-      moved[j] = side == 0 ? below : above;
-      if (const auto status = set(a, moved); status != RunStatus::finished) return {status, a, 0};
-      const simulate::Job job{&arm.c, &arm.parameters, arm.times};
-      run_plain(job, result, problem.settings, nullptr, &arm.steps);
-      ++runs;
-      if (result.report.status != RunStatus::finished) {
-        run_plain(job, result, problem.settings, nullptr, nullptr);
-        ++runs;
-      }
-      if (result.report.status != RunStatus::finished) return failed(a, result);
-    }
-    for (std::size_t i = 0; i < at.size(); ++i) {
-      if (problem.measurements[i].arm != a) continue;
-      const auto end = [&](std::size_t side) {
-        return figure(i, arm.c.baby.weight, [&](std::size_t t, simulate::output::Index o) {
-          return ends[side].at(t, o);
-        });
-      };
-      slopes[i * values.size() + j] = (end(1) - end(0)) / (above - below);
-    }
-    set(a, values);
     return {};
   }
 };
@@ -428,10 +403,6 @@ FitModel::Outcome FitModel::figures(std::span<const double> values, std::vector<
 FitModel::Outcome FitModel::figures(std::span<const double> values, std::vector<double>& figures,
                                     std::vector<double>& slopes) {
   return work_->with_slopes(values, figures, slopes);
-}
-bool FitModel::by_dual_numbers(std::size_t j) const {
-  return std::none_of(work_->arms.begin(), work_->arms.end(),
-                      [&](const auto& arm) { return arm.movers[j].plain; });
 }
 void FitModel::freeze(bool frozen) { work_->frozen = frozen; }
 long FitModel::runs() const { return work_->runs; }

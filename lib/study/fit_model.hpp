@@ -63,9 +63,9 @@ std::vector<std::vector<std::vector<double>>> courses(const FitProblem& problem,
 
 /// Computes all figures of a problem. Borrows it; holds working memory; one per thread.
 ///
-/// Derivatives by parameters, by the baby and by the times of acts are dual numbers' (one pass for
-/// every four inputs); an input that the carer reads as a plain number (a seal, a rate, a room) has
-/// central differences, on the same recorded steps.
+/// Derivatives are dual numbers', one pass for every four inputs, on the same recorded steps. Where
+/// an input moves a stop away from another of its hour, there is none: what is given then belongs to
+/// one side.
 class FitModel {
  public:
   static constexpr int width = 4;  ///< inputs per pass
@@ -89,9 +89,6 @@ class FitModel {
   /// @param slopes  measurements × inputs, per unit of the input
   Outcome figures(std::span<const double> values, std::vector<double>& figures,
                   std::vector<double>& slopes);
-
-  /// True when input `j` gets its derivatives by dual numbers (in every arm).
-  bool by_dual_numbers(std::size_t j) const;
 
   /// For tests: with `frozen`, later calls of `figures` without derivatives repeat the very steps
   /// that the last call with derivatives took.

@@ -293,7 +293,7 @@ void by_rank_correlations(SensitivityResult& r, const Study& s, const Answers& a
 /// Slopes, elasticities, and the change over the law's middle 95 %.
 void by_elasticities(SensitivityResult& r, const Study& s, const SensitivityPlan& plan,
                      int threads) {
-  static constexpr const char* words[] = {"dual numbers", "differences on the same steps", "none"};
+  static constexpr const char* words[] = {"dual numbers", "none"};
   for (const auto& input : s.inputs) r.inputs.push_back(input.path);
   r.all_points = r.points = 1;
   const std::size_t n = r.answers.size(), times = r.times.size(), outputs = s.outputs.size(),

@@ -62,8 +62,9 @@ struct Direction {
   std::size_t input;
   std::optional<std::size_t> parameter;
   std::vector<std::pair<std::size_t, double>>
-      baby;  ///< which of the baby's numbers, and the factor
-  std::vector<std::pair<std::size_t, double>> acts;  ///< whose hour moves, and the factor
+      baby;                    ///< which of the baby's numbers, and the factor
+  std::vector<Place> acts;     ///< whose hour moves
+  std::vector<Place> carried;  ///< other numbers, which the carer reads
 };
 
 Dual& parameter(baby::Parameters<Dual>& p, std::size_t index) {
@@ -90,17 +91,24 @@ class DualJourney : public Journeys<Dual> {
     const auto own = baby_numbers(newborn);
     std::vector<Dual> times;
     for (const auto& act : c.timeline) times.emplace_back(act.at);
+    care::Carried<Dual> carried;
     for (std::size_t d = 0; d < along_.size(); ++d) {
       const auto& direction = along_[d];
       if (direction.parameter) parameter(p, *direction.parameter).slope[d] = 1.0;
       for (const auto& [number, factor] : direction.baby) own[number]->slope[d] = factor;
-      for (const auto& [act, factor] : direction.acts) {
-        times[act].slope[d] = factor;
-        if (std::holds_alternative<care::ClampCord>(c.timeline[act].deed))
-          newborn.cord_clamped_at.slope[d] = factor;
+      for (const Place& place : direction.acts) {
+        times[place.act].slope[d] = place.factor;
+        if (std::holds_alternative<care::ClampCord>(c.timeline[place.act].deed))
+          newborn.cord_clamped_at.slope[d] = place.factor;
+      }
+      for (const Place& place : direction.carried) {
+        const double& plain = number(c, place);
+        Dual value(plain);
+        value.slope[d] = place.factor;
+        carried.add(&plain, value);
       }
     }
-    set_out(lane, x, p, newborn, times);
+    set_out(lane, x, p, newborn, times, carried);
     return true;
   }
 
@@ -129,15 +137,13 @@ std::vector<std::vector<Dual>> run_dual(const Job& job, std::span<const Directio
   return std::move(journey->outputs);
 }
 
-/// A plain run; its steps are noted or given.
-Result run_plain(const Job& job, const simulate::Settings& settings, StepSequence* record,
-                 const StepSequence* replay) {
+/// A plain run; its steps are noted.
+Result run_plain(const Job& job, const simulate::Settings& settings, StepSequence& record) {
   Result result;
   const auto journey =
       std::make_unique<Journeys<double>>(std::span(&job, 1), std::span(&result, 1));
   const auto integrator = std::make_unique<Steps>(simulate::step_control(settings));
-  if (record) integrator->record(0, record);
-  if (replay) integrator->replay(0, replay);
+  integrator->record(0, &record);
   integrator->run(*journey, *journey);
   return result;
 }
@@ -147,6 +153,13 @@ struct Middle {
   care::Case c;
   baby::Parameters<double> parameters;
   std::vector<std::size_t> sorted;  ///< by place in the scene's timeline
+
+  /// Places of the scene as places of this case.
+  std::vector<Place> here(std::vector<Place> places) const {
+    for (Place& place : places)
+      if (place.act != Place::of_case) place.act = sorted.at(place.act);
+    return places;
+  }
 };
 
 Middle middle_of(const Study& study, std::size_t arm, const std::vector<double>& values) {
@@ -162,27 +175,17 @@ Middle middle_of(const Study& study, std::size_t arm, const std::vector<double>&
   return m;
 }
 
-/// Two acts at one hour share one stop, which can carry the slope of one of them only: an input
-/// that moves an act away from others of its hour, or from the birth, is taken 4 ms later.
-void part_acts(const Study& study, std::size_t arm, std::vector<double>& values) {
-  constexpr double later = 1e-6, same_hour = 1e-9;
+/// Two stops at one hour are one, which can carry the slope of one of them only: an input that
+/// moves an act, or its end, away from others of its hour is taken 4 ms later.
+void part_stops(const Study& study, std::size_t arm, std::vector<double>& values) {
+  constexpr double later = 1e-6;
+  const auto torn = [&](std::size_t j) {
+    const Middle m = middle_of(study, arm, values);
+    const auto& places = study.arms[arm].scenes[scene_number(study, values)].places[j];
+    return torn_apart(stops(m.c, m.here(places)));
+  };
   for (std::size_t j = 0; j < values.size(); ++j)
-    for (bool shared = true; shared;) {
-      shared = false;
-      const Middle m = middle_of(study, arm, values);
-      const auto& places = study.arms[arm].scenes[scene_number(study, values)].places[j];
-      std::vector<bool> moved(m.c.timeline.size(), false);
-      for (const Place& place : places)
-        if (place.act != Place::of_case && place.number == 0) moved[m.sorted.at(place.act)] = true;
-      for (std::size_t act = 0; act < moved.size(); ++act) {
-        if (!moved[act]) continue;
-        const double at = m.c.timeline[act].at;
-        shared = shared || std::fabs(at) < same_hour;
-        for (std::size_t other = 0; other < moved.size(); ++other)
-          shared = shared || (!moved[other] && std::fabs(m.c.timeline[other].at - at) < same_hour);
-      }
-      if (shared) values[j] += later;
-    }
+    while (torn(j)) values[j] += later;
 }
 
 /// What figures and outputs are looked at, in one list of hours.
@@ -222,13 +225,13 @@ LocalSlopes local_slopes(const Study& study, std::size_t arm,
   const std::size_t inputs = study.inputs.size(), times = study.times.size(),
                     outputs = study.outputs.size();
   for (const auto& input : study.inputs) result.middle.push_back(input.law.quantile(0.5));
-  part_acts(study, arm, result.middle);
+  part_stops(study, arm, result.middle);
   const Middle m = middle_of(study, arm, result.middle);
   const Scene& scene = study.arms[arm].scenes[scene_number(study, result.middle)];
   const Hours hours(study);
   const Job job{&m.c, &m.parameters, hours.all};
   StepSequence steps;
-  const Result plain = run_plain(job, study.settings, &steps, nullptr);
+  const Result plain = run_plain(job, study.settings, steps);
   result.report = plain.report;
   result.by.assign(inputs, SlopeBy::none);
   result.values.assign(outputs * times, nan);
@@ -248,34 +251,28 @@ LocalSlopes local_slopes(const Study& study, std::size_t arm,
   }
   // Which way each input goes.
   std::vector<Direction> along;
-  std::vector<std::size_t> plainly;
-  std::vector<std::vector<std::size_t>> moved(inputs);  ///< acts, in the sorted timeline
+  std::vector<std::vector<double>> moved(inputs);  ///< hours of the stops that move
   baby::Inputs<double> counted{};
   const std::size_t own = baby_numbers(counted).size();
   for (std::size_t j = 0; j < inputs; ++j) {
     const Input& input = study.inputs[j];
-    if (!input.is_number()) continue;
-    Direction d{j, input.parameter, {}, {}};
-    bool all_dual = true;
-    for (const Place& place : scene.places[j]) {
+    if (!input.is_number() || (!input.parameter && scene.places[j].empty())) continue;
+    Direction d{j, input.parameter, {}, {}, {}};
+    const auto places = m.here(scene.places[j]);
+    for (const Place& place : places)
       if (place.act == Place::of_case && place.number < own)
         d.baby.emplace_back(place.number, place.factor);
       else if (place.act != Place::of_case && place.number == 0)
-        d.acts.emplace_back(m.sorted.at(place.act), place.factor),
-            moved[j].push_back(m.sorted.at(place.act));
+        d.acts.push_back(place);
       else
-        all_dual = false;
-    }
-    if (!input.parameter && scene.places[j].empty()) continue;
-    if (all_dual)
-      along.push_back(std::move(d));
-    else
-      plainly.push_back(j);
+        d.carried.push_back(place);
+    for (const Stop& stop : stops(m.c, places))
+      if (stop.moves != 0) moved[j].push_back(stop.hour);
+    along.push_back(std::move(d));
   }
   const auto meets = [&](std::size_t j, double hour) {
-    return std::any_of(moved[j].begin(), moved[j].end(), [&](std::size_t act) {
-      return std::fabs(m.c.timeline[act].at - hour) < 1e-9;
-    });
+    return std::any_of(moved[j].begin(), moved[j].end(),
+                       [&](double stop) { return std::fabs(stop - hour) < same_hour; });
   };
   for (std::size_t first = 0; first < along.size(); first += width) {
     const auto part = std::span<const Direction>(along).subspan(
@@ -301,41 +298,6 @@ LocalSlopes local_slopes(const Study& study, std::size_t arm,
             result.slopes[j][o * times + t] = at(hours.times[t], study.outputs[o]).slope[d];
       for (std::size_t f = 0; f < figures.size(); ++f)
         if (reached[f]) result.figure_slopes[j][f] = of_figures[f].slope[d];
-    }
-  }
-  for (const std::size_t j : plainly) {
-    // A thousandth of the middle half of the law: on frozen steps the error goes with its square.
-    const Law& law = study.inputs[j].law;
-    const double step = 1e-3 * (law.quantile(0.75) - law.quantile(0.25));
-    if (!(step > 0)) continue;
-    Result side[2];
-    bool same_course = true;
-    for (const int k : {0, 1}) {
-      auto values = result.middle;
-      values[j] += k == 0 ? step : -step;
-      const Middle there = middle_of(study, arm, values);
-      const Job one{&there.c, &there.parameters, hours.all};
-      side[k] = run_plain(one, study.settings, nullptr, &steps);
-      same_course = same_course && side[k].report.status == simulate::RunStatus::finished &&
-                    side[k].report.effort.restarts == plain.report.effort.restarts;
-    }
-    if (!same_course) continue;
-    result.by[j] = SlopeBy::differences;
-    for (std::size_t o = 0; o < outputs; ++o)
-      for (std::size_t t = 0; t < times; ++t)
-        if (!meets(j, study.times[t]))
-          result.slopes[j][o * times + t] = (side[0].at(hours.times[t], study.outputs[o]) -
-                                             side[1].at(hours.times[t], study.outputs[o])) /
-                                            (2 * step);
-    for (std::size_t f = 0; f < figures.size(); ++f) {
-      if (!reached[f]) continue;
-      bool there = false;
-      const auto of = [&](int k) {
-        return figure_at<double>(
-            figures[f], study, hours, [&](std::size_t t, auto o) { return side[k].at(t, o); },
-            there);
-      };
-      result.figure_slopes[j][f] = (of(0) - of(1)) / (2 * step);
     }
   }
   return result;

@@ -12,9 +12,8 @@ namespace serosa::study {
 
 /// How a slope was found.
 enum class SlopeBy {
-  dual_numbers,  ///< parameters, the baby's own numbers and the hours of acts
-  differences,  ///< numbers that acts and rooms hold plainly: central differences on the same steps
-  none          ///< words, and inputs that this arm doesn't have
+  dual_numbers,  ///< parameters, the baby's numbers, those of rooms and acts, and hours of acts
+  none           ///< words, and inputs that this arm doesn't have
 };
 
 struct LocalSlopes {
@@ -31,9 +30,9 @@ struct LocalSlopes {
 /// Slopes of one arm's outputs at the study's times, and of its figures, by all inputs at once, at
 /// the middle value (the median) of every law. Steps are those that the run without derivatives
 /// takes, each a fixed share of the segment between two stops, so that hours of acts have exact
-/// derivatives too; an act that shares its hour with another, or with the birth, is taken 4 ms later
-/// than it. At the very hour of an act that moves, a slope is NaN: the output there is that
-/// before or that after it.
+/// derivatives too; an act that moves away from another of its hour, or from the birth, is taken 4
+/// ms later than it, and so is the end of a bolus, a bleeding or a wrapping. At the very hour of a
+/// stop that moves, a slope is NaN: there is one before it and another after it.
 LocalSlopes local_slopes(const Study& study, std::size_t arm,
                          const std::vector<RunFigure>& figures = {});
 

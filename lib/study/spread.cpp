@@ -18,17 +18,7 @@ Study study_of(const SpreadRequest& q) {
   Study s;
   s.name = "spread";
   s.inputs = q.parameters;
-  RadialPlan plan;
-  plan.base = q.runs / 4;
-  plan.groups = {{"assumptions", {}}, {"measured", {}}};
-  for (std::size_t j = 0; j < q.parameters.size(); ++j) {
-    plan.groups[q.assumed[j] ? group_assumed : group_measured].inputs.push_back(j);
-    s.design.names.push_back(q.parameters[j].path);
-  }
-  s.design.kind = DesignKind::radial;
-  s.design.seed = q.seed;
-  s.design.runs = plan.runs();
-  s.design.radial = plan;
+  s.design = spread_design(q.parameters, q.assumed, q.runs, q.seed);
   for (const auto& arm : q.arms) {
     Scene scene{arm.c, arm.parameters, {}};
     scene.places.resize(q.parameters.size());
@@ -40,8 +30,33 @@ Study study_of(const SpreadRequest& q) {
   return s;
 }
 
-/// All runs of one figure, NaN where a run failed, described.
-SpreadFigure described(const SpreadRequest& q, const RadialPlan& plan, std::vector<double> values) {
+}  // namespace
+
+Design spread_design(const std::vector<Input>& parameters, const std::vector<bool>& assumed,
+                     std::uint64_t runs, std::uint64_t seed) {
+  if (runs < 8 || runs % 4 != 0)
+    throw std::invalid_argument("the spread needs a multiple of 4 runs, at least 8; found " +
+                                std::to_string(runs));
+  if (assumed.size() != parameters.size())
+    throw std::invalid_argument("every parameter is an assumption or not");
+  RadialPlan plan;
+  plan.base = runs / 4;
+  plan.groups = {{"assumptions", {}}, {"measured", {}}};
+  Design design;
+  for (std::size_t j = 0; j < parameters.size(); ++j) {
+    plan.groups[assumed[j] ? group_assumed : group_measured].inputs.push_back(j);
+    design.names.push_back(parameters[j].path);
+  }
+  design.kind = DesignKind::radial;
+  design.seed = seed;
+  design.runs = plan.runs();
+  design.radial = plan;
+  return design;
+}
+
+SpreadFigure spread_figure(const Design& design, std::vector<double> values,
+                           std::span<const double> quantiles, double confidence) {
+  const RadialPlan& plan = *design.radial;
   SpreadFigure f;
   std::vector<std::uint64_t> kept;
   for (std::uint64_t base = 0; base < plan.base; ++base) {
@@ -50,8 +65,8 @@ SpreadFigure described(const SpreadRequest& q, const RadialPlan& plan, std::vect
       kept.push_back(base);
   }
   IndexSettings settings;
-  settings.confidence = q.confidence;
-  settings.seed = q.seed;
+  settings.confidence = confidence;
+  settings.seed = design.seed;
   const Indices indices = IndexEstimator(plan, settings, kept).estimate(values);
   const double nan = std::nan("");
   const bool both =
@@ -60,7 +75,7 @@ SpreadFigure described(const SpreadRequest& q, const RadialPlan& plan, std::vect
   f.measured = both ? indices.first[group_measured] : Estimate{nan, nan, nan};
   std::erase_if(values, [](double x) { return std::isnan(x); });
   const auto d = describe([&](const auto& see) { see(std::span<const double>(values)); },
-                          q.quantiles, q.confidence);
+                          {quantiles.begin(), quantiles.end()}, confidence);
   f.n = d.n;
   f.mean = d.mean.value;
   f.sd = d.sd.value;
@@ -68,17 +83,9 @@ SpreadFigure described(const SpreadRequest& q, const RadialPlan& plan, std::vect
   return f;
 }
 
-}  // namespace
-
 Spread spread(const SpreadRequest& q) {
-  if (q.runs < 8 || q.runs % 4 != 0)
-    throw std::invalid_argument("the spread needs a multiple of 4 runs, at least 8; found " +
-                                std::to_string(q.runs));
-  if (q.assumed.size() != q.parameters.size())
-    throw std::invalid_argument("every parameter is an assumption or not");
   const Study s = study_of(q);
   const Layout layout(s);
-  const RadialPlan& plan = *s.design.radial;
   const std::size_t outputs = layout.outputs, times = layout.times;
   // One column after another, all runs of each.
   std::vector<double> table(layout.arms * outputs * times * layout.runs);
@@ -119,11 +126,12 @@ Spread spread(const SpreadRequest& q) {
       for (std::size_t t = 0; t < times; ++t) {
         const double* const own = column(arm, o, t);
         std::vector<double> values(own, own + layout.runs);
-        result.figures.push_back(described(q, plan, values));
+        result.figures.push_back(spread_figure(s.design, values, q.quantiles, q.confidence));
         if (arm == 0) continue;
         const double* const first = column(0, o, t);
         for (std::size_t i = 0; i < values.size(); ++i) values[i] -= first[i];
-        result.differences.push_back(described(q, plan, std::move(values)));
+        result.differences.push_back(
+            spread_figure(s.design, std::move(values), q.quantiles, q.confidence));
       }
   return result;
 }

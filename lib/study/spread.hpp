@@ -2,6 +2,7 @@
 // How sure is this? The spread of a case's outputs when parameters are drawn from their ranges.
 #pragma once
 #include <functional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -42,6 +43,16 @@ struct SpreadFigure {
   Estimate assumed, measured;
 };
 
+/// The design of a spread: a quarter of the runs are a base sample A, a quarter a second one B, a
+/// quarter A with the assumptions of B, a quarter A with the other parameters of B (a radial design
+/// with two groups). Throws std::invalid_argument when `runs` is no multiple of 4, or below 8.
+Design spread_design(const std::vector<Input>& parameters, const std::vector<bool>& assumed,
+                     std::uint64_t runs, std::uint64_t seed);
+
+/// A figure of all runs of that design, in their order; NaN where a run has none.
+SpreadFigure spread_figure(const Design& design, std::vector<double> values,
+                           std::span<const double> quantiles, double confidence);
+
 struct Spread {
   std::size_t arms = 0, outputs = 0, times = 0;
   std::vector<double> levels;             ///< of the quantiles
@@ -57,9 +68,8 @@ struct Spread {
   }
 };
 
-/// Draws the parameters and runs all arms. A quarter of the runs are a base sample A, a quarter a
-/// second one B, a quarter A with the assumptions of B, a quarter A with the other parameters of B
-/// (a radial design with two groups); every run is a draw from the ranges, so all serve the bands.
+/// Draws the parameters by `spread_design` and runs all arms; every run is a draw from the ranges,
+/// so all serve the bands.
 /// Memory: runs × arms × outputs × times numbers. Throws std::invalid_argument when `runs` is no
 /// such number.
 Spread spread(const SpreadRequest& request);

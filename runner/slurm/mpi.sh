@@ -5,6 +5,7 @@
 #
 #   sbatch --nodes=4 --ntasks-per-node=32 mpi.sh my-study.yaml results/my-study
 #
+# A review or a sensitivity study: sbatch --export=ALL,SEROSA_COMMAND=review …
 # `serosa` must have been built where Open MPI's development files are, and be on the PATH of the
 # nodes; the folder must be on a disk that rank 0 reaches. mpirun knows the nodes of the job; srun
 # starts the ranks together only where Slurm was built with an interface that Open MPI speaks.
@@ -12,4 +13,4 @@
 #SBATCH --time=02:00:00
 set -euo pipefail
 [ $# -eq 2 ] || { echo "usage: sbatch mpi.sh STUDY FOLDER" >&2; exit 2; }
-exec mpirun serosa sweep "$1" --out "$2"
+exec mpirun serosa "${SEROSA_COMMAND:-sweep}" "$1" --out "$2"

@@ -185,6 +185,24 @@ TEST_CASE("errors are added to the truth, and decide", "[protocol]") {
     }
 }
 
+TEST_CASE("a delay puts off a value with its error, both as they are without the other",
+          "[protocol]") {
+  // Looks every half hour; what is known 1.2 h late is acted on 1.5 h later.
+  for (const double error : {0.0, 2.0})
+    for (std::uint64_t run = 0; run < 20; ++run) {
+      Scripted prompt, late;
+      prompt.p.readings[0].error = late.p.readings[0].error = error;
+      late.p.readings[0].delay = 1.2;
+      prompt.p.rules = late.p.rules = {rule({above(8)}, small)};
+      const auto at_once = prompt.acts(slope, 3, run), put_off = late.acts(slope, 3, run);
+      REQUIRE(at_once.size() == 1);
+      REQUIRE(put_off.size() == 1);
+      CHECK(put_off[0].at == at_once[0].at + 1.5);
+      CHECK(put_off[0].seen[0] == at_once[0].seen[0]);
+      if (error == 0) CHECK(at_once[0].at == 8.5);
+    }
+}
+
 TEST_CASE("errors depend on seed, run, sign and hour alone", "[protocol]") {
   const double one = reading_error(1, 2, Sign::sodium, 3);
   CHECK(reading_error(1, 2, Sign::sodium, 3) == one);

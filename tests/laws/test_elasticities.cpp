@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // Law: local slopes of a study equal central differences on the run's own frozen steps, for every
-// parameter, every number of the baby and every hour of an act.
+// parameter, every number of the baby, of the room and of the acts, and every hour of an act.
 #include "study/sensitivity_local.hpp"
 
 #include <cmath>
@@ -15,11 +15,12 @@ namespace {
 using namespace simulate;
 using study::Place;
 
-/// A study whose inputs are all parameters, the baby's numbers that are given, and the hours of
-/// the acts, each at its own value.
+/// A study whose inputs are all parameters, the numbers of baby, room and acts that are given, and
+/// the hours of the acts, each at its own value.
 struct Everything {
   study::Study study;
   std::vector<double> step;
+  std::size_t numbers_of_acts = 0;
 
   explicit Everything(const files::CaseFile& file) {
     study.times = file.c.report_at;
@@ -37,15 +38,25 @@ struct Everything {
     }
     care::Case c = file.c;
     const auto own = study::numbers(c);
-    for (std::size_t i = 0; i < 18; ++i)
+    for (std::size_t i = 0; i < own.size(); ++i)
       if (std::isfinite(*own[i]) && *own[i] != 0 && own[i] != &c.baby.cord_clamped_at)
-        add(scene, "baby " + std::to_string(i), *own[i], 1e-5 * std::fabs(*own[i]),
-            {{Place::of_case, i, 1}});
+        add(scene, "number " + std::to_string(i) + " of baby and room", *own[i],
+            1e-5 * std::fabs(*own[i]), {{Place::of_case, i, 1}});
     for (std::size_t a = 0; a < c.timeline.size(); ++a) {
       if (c.timeline[a].at == 0) continue;
-      const bool tied = (a > 0 && c.timeline[a].at == c.timeline[a - 1].at) ||
-                        (a + 1 < c.timeline.size() && c.timeline[a].at == c.timeline[a + 1].at);
-      if (!tied) add(scene, "hour of " + c.timeline[a].name, c.timeline[a].at, 1e-5, {{a, 0, 1}});
+      const Place hour{a, 0, 1};
+      const bool tied = study::torn_apart(study::stops(c, {&hour, 1}));
+      if (!tied) add(scene, "hour of " + c.timeline[a].name, c.timeline[a].at, 1e-5, {hour});
+    }
+    for (std::size_t a = 0; a < c.timeline.size(); ++a) {
+      const auto of_act = study::numbers(c.timeline[a]);
+      for (std::size_t i = 1; i < of_act.size(); ++i) {
+        const Place place{a, i, 1};
+        if (*of_act[i] == 0 || study::torn_apart(study::stops(c, {&place, 1}))) continue;
+        add(scene, "number " + std::to_string(i) + " of " + c.timeline[a].name, *of_act[i],
+            1e-5 * std::fabs(*of_act[i]), {place});
+        ++numbers_of_acts;
+      }
     }
     study.arms.push_back({"arm", "", {scene}});
   }
@@ -80,9 +91,11 @@ Result replayed(const study::Study& s, const std::vector<double>& values, StepSe
   return result;
 }
 
-void compare(const std::string& name) {
+/// @param numbers_of_acts  so many must be compared at least
+void compare(const std::string& name, std::size_t numbers_of_acts) {
   const auto file = read(name);
   const Everything all(file);
+  CHECK(all.numbers_of_acts >= numbers_of_acts);
   const auto& s = all.study;
   const auto local = study::local_slopes(s, 0);
   REQUIRE(local.report.status == RunStatus::finished);
@@ -136,14 +149,23 @@ void compare(const std::string& name) {
 }
 
 TEST_CASE("local slopes of a study equal differences, exposed bowel", "[laws]") {
-  compare("exposed");
+  compare("exposed", 4);
 }
 TEST_CASE("local slopes of a study equal differences, wrapped bowel", "[laws]") {
-  compare("wrapped");
+  compare("wrapped", 10);
+}
+TEST_CASE("local slopes of a study equal differences, fluids and gastric replacement", "[laws]") {
+  compare("day-one", 30);
+}
+TEST_CASE("local slopes of a study equal differences, blood lost and given", "[laws]") {
+  compare("bleeding", 25);
+}
+TEST_CASE("local slopes of a study equal differences, a soaked dressing", "[laws]") {
+  compare("gauze-under-film", 10);
 }
 
-TEST_CASE("slopes of numbers that acts hold are found on the same steps", "[laws]") {
-  // The seal of the wrap by differences; its leak is 1 - seal, so more seal, less evaporation.
+TEST_CASE("slopes of numbers that acts hold, and of hours at which a level is reached", "[laws]") {
+  // The leak of the wrap is 1 - seal, so more seal, less evaporation.
   const auto file = read("wrapped");
   study::Study s;
   s.times = {1, 6};
@@ -171,7 +193,7 @@ TEST_CASE("slopes of numbers that acts hold are found on the same steps", "[laws
     reaches.level = 0.5 * (first.values[0] + first.values[1]);
   }
   const auto local = study::local_slopes(s, 0, {reaches});
-  CHECK(local.by[0] == study::SlopeBy::differences);
+  CHECK(local.by[0] == study::SlopeBy::dual_numbers);
   CHECK(local.by[1] == study::SlopeBy::dual_numbers);
   CHECK(local.slopes[0][1] < 0);
   CHECK(local.slopes[1][1] > 0);

@@ -106,6 +106,7 @@ TEST_CASE("derivatives by dual numbers equal central differences on frozen steps
       "  bowel.herniated: {law: uniform, from: 50 %, to: 100 %}\n"
       "  timeline.wrap.at: {law: uniform, from: 10 min, to: 30 min}\n"
       "  timeline.wrap.seal: {law: uniform, from: 60 %, to: 99 %}\n"
+      "  air.humidity: {law: uniform, from: 30 %, to: 70 %}\n"
       "errors: {weight: {sd: 1 g}, urine since last: {sd: 0.4 g}, core_temperature: {sd: 0.1 K},\n"
       "         bowel_evaporation: {sd: 1 g}}\n",
       rows("time [h],weight [g],urine since last [g],core_temperature [degC],bowel_evaporation [g]",
@@ -125,8 +126,6 @@ TEST_CASE("derivatives by dual numbers equal central differences on frozen steps
   for (std::size_t j = 0; j < inputs; ++j) {
     const std::string& path = p.study.inputs[j].path;
     INFO(path);
-    // A seal is read by the carer as a plain number.
-    CHECK(model.by_dual_numbers(j) == (path != "timeline.wrap.seal"));
     const auto difference = [&](double step) {
       std::vector<double> ends[2];
       for (int side = 0; side < 2; ++side) {

@@ -3,6 +3,7 @@
 #include "study/target.hpp"
 
 #include <cmath>
+#include <span>
 
 #include "files/study_file.hpp"
 #include "laws/shipped.hpp"
@@ -148,21 +149,29 @@ TEST_CASE(
 }
 
 TEST_CASE(
-    "law: the fluid asked for is never smaller when the wrap leaks more or comes later, at "
-    "no tension, temperatures held",
+    "law: the fluid asked for is never smaller when the wrap leaks more at equal tension or comes "
+    "later at no tension, temperatures held",
     "[target][laws]") {
-  for (const auto& list : {leakier, later}) {
+  struct Kind {
+    std::span<const Wrap> list;
+    double tension;  // mmHg
+  };
+  // Under tension from a seal of 95 % on; what happens in a tighter wrap is the next test.
+  for (const auto& [list, tension] :
+       {Kind{leakier, 0}, Kind{std::span(leakier).subspan(1), 3}, Kind{later, 0}}) {
     for (auto& baby : some_babies("to-be-filled")) {
       hold_temperatures(baby.c);
       double before = 0;
-      for (const Wrap& w : std::vector<Wrap>(list, list + 5)) {
+      for (const Wrap& w : list) {
         care::Case c = baby.c;
         wrap_of(c).seal = w.seal;
+        wrap_of(c).tension = tension;
         wrap_at(c, w.at);
         auto q = question(c);
         q.from = 2;
         const auto a = answer(q, baby.parameters);
-        INFO("weight " << c.baby.weight << ", seal " << w.seal << ", at " << w.at);
+        INFO("weight " << c.baby.weight << ", seal " << w.seal << ", at " << w.at << ", tension "
+                       << tension);
         REQUIRE((a.end == TargetEnd::found || a.end == TargetEnd::none_needed));
         // Twice the tolerance of the search.
         CHECK(a.least > before - 0.02);
@@ -170,6 +179,39 @@ TEST_CASE(
       }
     }
   }
+}
+
+// The law has an exception, which is the model's own and not the solver's: it is the same at a
+// tolerance of 1e-8. What oozes and stays under the tightest wrap is plasma's water with its salt
+// and comes from the extracellular space alone; water that evaporates instead leaves the salt
+// behind and draws on the cells as well. So little is exchanged between these seals that the
+// circulation misses a little less with the leak.
+TEST_CASE("exception: under tension a seal of 95 % may ask for a trace less than one of 99 %",
+          "[target][laws]") {
+  double most = 0;
+  for (auto& baby : some_babies("to-be-filled")) {
+    hold_temperatures(baby.c);
+    std::vector<double> least, cells, surface;
+    for (const Wrap& w : {leakier[0], leakier[1]}) {
+      care::Case c = baby.c;
+      wrap_of(c).seal = w.seal;
+      wrap_of(c).tension = 3;
+      wrap_at(c, w.at);
+      auto q = question(c);
+      q.from = 2;
+      const auto a = answer(q, baby.parameters);
+      least.push_back(a.least);
+      cells.push_back(a.at_middle.at(1, simulate::output::cell_water));
+      surface.push_back(a.at_middle.at(1, simulate::output::surface_water));
+    }
+    INFO("weight " << baby.c.baby.weight);
+    CHECK(least[0] - least[1] < 0.05);  // mL/kg, of about 13
+    CHECK(cells[0] > cells[1]);
+    CHECK(surface[0] > surface[1]);
+    most = std::max(most, least[0] - least[1]);
+  }
+  // The day it is gone, this text and the documentation must say so.
+  CHECK(most > 0.02);
 }
 
 }  // namespace
