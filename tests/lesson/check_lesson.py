@@ -271,6 +271,9 @@ def reads_well():
         assert not re.search(UNTOLD, find(driver, "body").text), re.search(UNTOLD, find(driver, "body").text)
     assert "Wohin das Wasser ging" in find(driver, "body").text
     assert "," in find(driver, "#numbers").text and not re.search(r"\d\.\d", find(driver, "#numbers").text)
+    ticks = driver.execute_script("return [...document.querySelectorAll('#core [data-part*=\"axis tick label\"] text')].map(one => one.textContent)")
+    assert any("," in tick for tick in ticks) and not any("." in tick for tick in ticks), ticks
+    assert "36 Wochen" in find(driver, "[data-input='gestation']").get_attribute("aria-valuetext")
     # What comes along has its title in the second language too.
     shown = driver.execute_script("return [...document.querySelectorAll('[data-start=A] option')].map(one => one.textContent)")
     own = driver.execute_script("return Object.values(serosa.data.cases).map(one => one.title)")
@@ -719,6 +722,12 @@ def prints():
         assert find(driver, "#lesson").is_displayed()
     assert driver.execute_script("return window.printed") == len(every)
     driver.execute_script("serosa.page.leave()")
+    # In the margin of every printed page, in its language.
+    for language in ("de", "en"):
+        choose(driver, find(driver, "#language"), language)
+        margin = driver.execute_script("return getComputedStyle(document.documentElement).getPropertyValue('--caution')")
+        assert json.loads(margin) == find(driver, "#caution").text and "content: var(--caution)" in (work / "lesson.html").read_text()
+    assert json.loads(margin) == CAUTION
     assert 2 <= pages_of_pdf(driver, "page.pdf") <= 8
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
     settled(driver)

@@ -107,6 +107,9 @@ class Page {
     const caution = document.getElementById("caution");
     caution.textContent = say("caution");
     document.body.classList.toggle("projector", state.projector);
+    document.documentElement.classList.toggle("large", state.projector);
+    // For the margin of each printed page.
+    document.documentElement.style.setProperty("--caution", JSON.stringify(say("caution")));
     this.view.zoom = state.projector ? 1.35 : 1;
     this.panel = panel(this.controls, {change: (...all) => this.change(...all), part: (...all) => this.part(...all)});
     this.charts = charts(this.view);
@@ -468,7 +471,7 @@ class Page {
     this.cursor.setAttribute("aria-valuetext", say("time.after", {time: time(hour)}));
     this.clock.textContent = say("time.after", {time: time(hour)});
     this.drawings.replaceChildren(...babies.map((baby) =>
-      element("figure", {}, element("figcaption", {}, element("h3", {}, say("chart.of", baby))), drawing(baby, index, hour))));
+      element("figure", {}, element("figcaption", {}, element("h3", {}, say("chart.of", baby))), drawing(baby, index, hour, this.state.projector ? 1.25 : 1))));
     this.showTable(hour);
   }
 
