@@ -680,9 +680,30 @@ def touch():
     tap(find(driver, "[data-input='weight']"), 0.85, 0.5)
     time.sleep(0.3)
     assert shown_of(driver, "weight")[0] > 3500, shown_of(driver, "weight")
+    # A finger that draws: the slider follows it, the page stays.
+    slider = find(driver, "[data-input='gestation']")
+    driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", slider)
+    settled(driver)
+    left, top, width, height = box_of(driver, slider)
+    touches = [("touchStart", 0.6), ("touchMove", 0.4), ("touchMove", 0.2), ("touchMove", 0.08)]
+    for kind, x in touches:
+        driver.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": left + x * width, "y": top + height / 2}]})
+    driver.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    settled(driver)
+    assert 28 <= shown_of(driver, "gestation")[0] <= 31, shown_of(driver, "gestation")
+    tap(find(driver, ".row[data-control='gestation'] .apart"), 0.5, 0.5)
+    assert len([one for one in driver.find_elements(By.CSS_SELECTOR, "[data-input='gestation']") if one.is_displayed()]) == 2
+    # At least 24 by 24 CSS pixels: Web Content Accessibility Guidelines 2.2, 2.5.8 (from memory).
+    driver.execute_script("document.querySelectorAll('details.group').forEach(group => group.open = true)")
+    for one in driver.find_elements(By.CSS_SELECTOR, "button, select, input, summary"):
+        if one.is_displayed():
+            _, _, width, height = box_of(driver, one)
+            assert "away" in (one.get_attribute("class") or "") or min(width, height) >= 24, one.get_attribute("outerHTML")
     choose(driver, find(driver, "#lessons"), "1-bare-or-wrapped")
     tap(find(driver, ".guess svg"), 0.5, 0.5)
     assert find(driver, "#guess").get_attribute("value") != "" and find(driver, "#reveal").is_enabled()
+    tap(find(driver, "#reveal"), 0.5, 0.5)
+    assert "Guessed" in find(driver, ".lesson .answer").text
     assert driver.execute_script("return document.documentElement.scrollWidth") <= 390
     screenshot(driver, work / "lesson-390.png", 1800)
     no_complaints(driver)
