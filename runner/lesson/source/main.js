@@ -110,6 +110,7 @@ class Page {
     document.documentElement.classList.toggle("large", state.projector);
     // For the margin of each printed page.
     document.documentElement.style.setProperty("--caution", JSON.stringify(say("caution")));
+    this.placeCaution();
     this.view.zoom = state.projector ? 1.35 : 1;
     this.panel = panel(this.controls, {change: (...all) => this.change(...all), part: (...all) => this.part(...all)});
     this.charts = charts(this.view);
@@ -441,7 +442,13 @@ class Page {
     this.root.setAttribute("data-timing", JSON.stringify(this.timing));
   }
 
+  /** What stays in sight below the caution begins where it ends, however many lines it has. */
+  placeCaution() {
+    document.documentElement.style.setProperty("--below", `${document.getElementById("caution").offsetHeight}px`);
+  }
+
   followWidth() {
+    this.placeCaution();
     const width = this.root.clientWidth;
     if (width === this.width) return;
     this.width = width;
