@@ -2,6 +2,7 @@
 // The model inside the lesson's page: one function from a row of numbers to a row of numbers,
 // compiled to WebAssembly by build.py. It opens no file, has no thread, keeps nothing between
 // calls.
+#include <algorithm>
 #include <cmath>
 #include <exception>
 #include <string>
@@ -21,6 +22,13 @@ std::string message;
 /// Two runs side by side fill the registers of WebAssembly; the bits are those of any other number.
 using Two = physics::Pack<2>;
 
+bool samples_blood(const care::Case& c) {
+  return std::any_of(c.timeline.begin(), c.timeline.end(), [](const care::Act& act) {
+    const auto* const d = std::get_if<care::LoseBlood>(&act.deed);
+    return d != nullptr && d->to_laboratory;
+  });
+}
+
 /// What a refused act is told by: baby, act, and the sentence in `message`.
 struct Refused {
   double baby, act;
@@ -31,6 +39,9 @@ void refuse_contradictions(std::size_t baby, const care::Case& c) {
     message = found.message;
     throw Refused{static_cast<double>(baby), static_cast<double>(found.act)};
   }
+  if (c.protocol)
+    for (const auto& fault : care::faults(*c.protocol, samples_blood(c)))
+      throw std::invalid_argument("its protocol " + fault.message);
 }
 
 void put_result(const simulate::Result& result) {
@@ -43,6 +54,11 @@ void put_result(const simulate::Result& result) {
   SEROSA_BODY(SEROSA_PUT)
 #undef SEROSA_PUT
   output.insert(output.end(), result.values.begin(), result.values.end());
+  output.push_back(static_cast<double>(result.done.size()));
+  for (const care::Done& done : result.done) {
+    output.push_back(done.at);
+    output.push_back(static_cast<double>(done.rule));
+  }
 }
 
 void run_row() {
@@ -80,9 +96,10 @@ double* serosa_input(int count) {
 }
 
 /// 0: done, the answer is in `serosa_output`: for each case how it ended, when, the evaluations of
-/// the rates, the hottest mattress, the baby's body, then all outputs at every time. 1: an act was
-/// refused, its case and its place are in `serosa_output`. 2: the row itself is wrong. What is
-/// wrong is in `serosa_message`.
+/// the rates, the hottest mattress, the baby's body, all outputs at every time, then how often a
+/// rule of the protocol acted, each time with its hour and the rule's place. 1: an act was refused,
+/// its case and its place are in `serosa_output`. 2: the row itself is wrong. What is wrong is in
+/// `serosa_message`.
 int serosa_run() {
   output.clear();
   message.clear();

@@ -4,7 +4,10 @@
 // compiled model, which reads them in the same order.
 #pragma once
 #include <array>
+#include <cmath>
 #include <cstddef>
+#include <cstdint>
+#include <memory>
 #include <span>
 #include <stdexcept>
 #include <string>
@@ -15,6 +18,7 @@
 #include "baby/controls.hpp"
 #include "baby/parameters.hpp"
 #include "care/case.hpp"
+#include "care/protocol.hpp"
 
 namespace serosa::lesson {
 
@@ -98,6 +102,10 @@ void fields(V& v, care::CoverBowel& d) {
 template <class V>
 void fields(V&, care::UncoverBowel&) {}
 template <class V>
+void fields(V& v, care::Rewrap& d) {
+  v("seal", d.seal), v("tension", d.tension), v("over", d.over);
+}
+template <class V>
 void fields(V& v, care::Rewet& d) {
   fields(v, d.fluid);
 }
@@ -115,6 +123,10 @@ void fields(V& v, care::Infuse& d) {
   v("rate", d.rate);
 }
 template <class V>
+void fields(V& v, care::AdjustInfusion& d) {
+  v("by", d.by), v("least", d.least), v("most", d.most);
+}
+template <class V>
 void fields(V&, care::StopInfusion&) {}
 template <class V>
 void fields(V& v, care::Bolus& d) {
@@ -129,6 +141,7 @@ void fields(V& v, care::ReplaceGastricLoss& d) {
 template <class V>
 void fields(V& v, care::LoseBlood& d) {
   v("volume", d.volume), v("share", d.share), v("over", d.over);
+  v("to_laboratory", d.to_laboratory);
 }
 template <class V>
 void fields(V& v, care::Breathe& d) {
@@ -149,15 +162,35 @@ void fields(V& v, care::SetControl& d) {
   v("control", d.control), v("value", d.value);
 }
 
-/// A deed that the page does not know; a case with one is left out of it.
-template <class V, class D>
-void fields(V&, D&) {}
-
-// The word of each deed in the page's data.
-template <class D>
-std::string_view word(const D&) {
-  return {};
+/// What a case has of its protocol's chart.
+template <class V>
+void chart_fields(V& v, care::Case& c) {
+  v("chart_seed", c.chart_seed), v("chart_run", c.chart_run);
 }
+// Lists within these (readings, rules, conditions) go over with their counts, the deed of a rule
+// with its kind.
+template <class V>
+void fields(V& v, care::Protocol& p) {
+  v.name("name", p.name), v.name("title", p.title), v.name("note", p.note);
+  v("look_every", p.look_every), v("look_from", p.look_from);
+}
+template <class V>
+void fields(V& v, care::Reading& r) {
+  v.name("name", r.name);
+  v("sign", r.sign), v("every", r.every), v("over", r.over), v("delay", r.delay);
+  v("error", r.error);
+}
+template <class V>
+void fields(V& v, care::Condition& c) {
+  v("reading", c.reading), v("above", c.above), v("below", c.below), v("lasting", c.lasting);
+}
+template <class V>
+void fields(V& v, care::Rule& r) {
+  v.name("name", r.name), v.name("reason", r.reason);
+  v("at_most", r.at_most), v("gap", r.gap), v("from", r.from), v("until", r.until);
+}
+
+// The word of each deed in the page's data. A deed without fields and word here does not compile.
 inline std::string_view word(const care::SetWarmer&) { return "warmer"; }
 inline std::string_view word(const care::LayOutFilm&) { return "lay-out-film"; }
 inline std::string_view word(const care::ClampCord&) { return "clamp-cord"; }
@@ -167,11 +200,13 @@ inline std::string_view word(const care::MoveTo&) { return "move"; }
 inline std::string_view word(const care::Place&) { return "position"; }
 inline std::string_view word(const care::CoverBowel&) { return "cover"; }
 inline std::string_view word(const care::UncoverBowel&) { return "uncover"; }
+inline std::string_view word(const care::Rewrap&) { return "re-wrap"; }
 inline std::string_view word(const care::Rewet&) { return "rewet"; }
 inline std::string_view word(const care::PassTube&) { return "pass-tube"; }
 inline std::string_view word(const care::Aspirate&) { return "aspirate"; }
 inline std::string_view word(const care::FreeDrainage&) { return "drain"; }
 inline std::string_view word(const care::Infuse&) { return "maintenance"; }
+inline std::string_view word(const care::AdjustInfusion&) { return "change-maintenance"; }
 inline std::string_view word(const care::StopInfusion&) { return "stop-maintenance"; }
 inline std::string_view word(const care::Bolus&) { return "bolus"; }
 inline std::string_view word(const care::ReplaceGastricLoss&) { return "replace-gastric-loss"; }
@@ -215,7 +250,7 @@ class Taker {
     else if constexpr (std::is_same_v<T, bool>)
       member = x != 0.0;
     else  // a choice or an index: a small whole number
-      member = static_cast<T>(static_cast<int>(x));
+      member = static_cast<T>(static_cast<std::int64_t>(x));
   }
   void name(std::string_view, const std::string&) {}
 
@@ -242,8 +277,44 @@ inline care::Deed take_deed(Taker& t) {
   return deed;
 }
 
+/// How many conditions, and each; a level that is not given is not a number.
+inline std::vector<care::Condition> take_conditions(Taker& t, std::size_t readings) {
+  std::vector<care::Condition> all(t.count(care::Rule::most_conditions));
+  for (care::Condition& c : all) {
+    fields(t, c);
+    if (!(c.reading < readings)) throw std::invalid_argument("no reading of this number");
+    if (std::isnan(c.above)) c.above = care::Condition{}.above;
+    if (std::isnan(c.below)) c.below = care::Condition{}.below;
+  }
+  return all;
+}
+
+/// Seed and run of the readings' errors; the looks; how many readings, and each; how many rules,
+/// each with its conditions (`when`, then `unless`) and its deed.
+inline std::shared_ptr<const care::Protocol> take_protocol(Taker& t, care::Case& c) {
+  const auto p = std::make_shared<care::Protocol>();
+  chart_fields(t, c);
+  fields(t, *p);
+  if (!(p->look_every >= 1.0 / 60)) throw std::invalid_argument("looks are too close");
+  p->readings.resize(t.count(100));
+  for (care::Reading& reading : p->readings) {
+    fields(t, reading);
+    if (!(static_cast<std::size_t>(reading.sign) < std::size(care::sign_list)))
+      throw std::invalid_argument("nothing of this number can be read");
+  }
+  p->rules.resize(t.count(100));
+  for (care::Rule& rule : p->rules) {
+    fields(t, rule);
+    if (std::isnan(rule.until)) rule.until = care::Rule{}.until;
+    rule.when = take_conditions(t, p->readings.size());
+    rule.unless = take_conditions(t, p->readings.size());
+    rule.deed = take_deed(t);
+  }
+  return p;
+}
+
 /// The row of one case: baby, case, room; how many parameters differ, each as index and value; how
-/// many acts, each as kind, hour and its own fields.
+/// many acts, each as kind, hour and its own fields; whether there is a protocol, and it.
 inline Taken take_case(Taker& t, const baby::Parameters<double>& base) {
   Taken taken{{}, base};
   care::Case& c = taken.c;
@@ -271,6 +342,7 @@ inline Taken take_case(Taker& t, const baby::Parameters<double>& base) {
       throw std::invalid_argument("nothing of this number can be held");
     c.timeline.push_back(std::move(act));
   }
+  if (t.count(1) == 1) c.protocol = take_protocol(t, c);
   return taken;
 }
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // Cases on the page: what the controls read and change, and the file that a case is saved as.
+import {parseResolved, Unread} from "./resolved.js";
 
 const minute = 1 / 60;
 const copy = (x) => JSON.parse(JSON.stringify(x));
@@ -89,7 +90,7 @@ export function controlsOf(data) {
   const outside = (f) => (c) => (c.exposed ? f(c) : null);
   const kinds = Object.keys(data.covers).filter((name) => name !== "none");
   choice("bowel", "cover", ["", ...kinds], outside((c) => first(c, "cover")?.cover ?? ""), (c, name) => {
-    if (name === "") return drop(c, "cover", "uncover", "rewet");
+    if (name === "") return drop(c, "cover", "uncover", "re-wrap", "rewet");
     const act = first(c, "cover") ??
       add(c, {act: "cover", name: "wrap", at: 3 * minute, layers: 2, seal: 0.95, tension: 0, over: minute, ...fluid("saline-0.9")});
     Object.assign(act, cover(name));
@@ -142,7 +143,7 @@ export function controlsOf(data) {
     c.timeline = c.timeline.filter((one) => one.act !== "aspirate" || one.at <= c.until);
   });
   number("fluids", "maintenance", "mL/kg/d", 0, 150, 5, (c) => (first(c, "maintenance")?.rate ?? 0) * 24, (c, x) => {
-    if (x <= 0) return drop(c, "maintenance", "stop-maintenance");
+    if (x <= 0) return drop(c, "maintenance", "change-maintenance", "stop-maintenance");
     const act = first(c, "maintenance") ?? add(c, {act: "maintenance", at: 0.5, ...fluid("glucose-10-saline-0.18")});
     act.rate = x / 24;
   });
@@ -173,7 +174,7 @@ export function controlsOf(data) {
     for (const act of boluses(c)) Object.assign(act, fluid(name));
   });
   list.push({group: "end", id: "until", kind: "choice", options: ["1", "2", "6", "12", "24", "48", "72"], get: (c) => String(tidy(c.until)), set: (c, text) => {
-    const last = Math.max(0, ...c.timeline.map((act) => act.at));
+    const last = Math.max(0, ...c.timeline.filter((act) => !act.order).map((act) => act.at));
     c.until = Math.max(Number(text), last);
     c.report_at = c.report_at.filter((t) => t <= c.until);
     if (!c.report_at.length) c.report_at = [c.until];
@@ -240,59 +241,85 @@ const actKeys = {
   "position": [],
   "cover": [["with", "cover", "name"], ["properties", properties], ["layers", "layers", "count"], ["seal", "seal", "1"],
     ["tension", "tension", "mmHg"], over, ["wetting", "fluid", "name"]],
+  "re-wrap": [["seal", "seal", "1"], ["tension", "tension", "mmHg"], over],
   "rewet": [["with", "fluid", "name"]],
   "drain": [["on", "on", "flag"]],
   "maintenance": [...fluidKeys, ["rate", "rate", "mL/kg/h"]],
+  "change-maintenance": [["by", "by", "mL/kg/h"], ["least", "least", "mL/kg/h"], ["most", "most", "mL/kg/h"]],
   "bolus": [...fluidKeys, ["volume", "volume", "mL/kg"], over],
   "replace-gastric-loss": [...fluidKeys, ["every", "every", "h"], ["share", "share", "1"]],
   "bleed": [["volume", "volume", "mL/kg"], ["share", "share", "1"], over],
+  "sample-blood": [["volume", "volume", "mL/kg"], over],
   "breathe": [["by", "by", ["spontaneous", "mask", "tube"]]],
   "activity": [["factor", "factor", "1"]],
   "reduce": [["share", "share", "1"]],
   "hold": [],
 };
+const keysOf = (word) => actKeys[word === "transfuse" ? "bolus" : word];
+
+/** Acts of the file that differ from the page's in name: [word of the file, word here, what tells them apart]. */
+const otherwise = [["transfuse", "bolus", "purpose", 3], ["sample-blood", "bleed", "to_laboratory", 1]];
+const wordInFile = (deed) => otherwise.find(([, word, key, value]) => word === deed.act && deed[key] === value)?.[0] ?? deed.act;
+
+// A protocol: its looks, the lines of its chart, conditions and rules.
+const lookKeys = [["every", "look_every", "h"], ["from", "look_from", "h"]];
+const protocolKeys = [["name", "name", "name"], ["title", "title", "name"], ["note", "note", "name"], ["stands_for", "stands_for", "name"],
+  ["source", "source", "name"], ["look", lookKeys]];
+const readingKeys = (sign) => [["delay", "delay", "h"], ["error", "error", sign.unit === "degC" ? "K" : sign.unit],
+  ...(sign.laboratory ? [] : [["every", "every", "h"]]), ...(sign.adds_up ? [["over", "over", "h"]] : [])];
+const conditionKeys = (sign) => [["above", "above", sign.unit], ["below", "below", sign.unit], ["for", "lasting", "h"]];
+const ruleKeys = [["at_most", "at_most", "count"], ["gap", "gap", "h"], ["from", "from", "h"], ["until", "until", "h"], ["reason", "reason", "name"]];
+const chartKeys = [["seed", "chart_seed", "count"], ["run", "chart_run", "count"]];
+const ordered = "protocol: ";
 
 function written(x, kind) {
   if (kind === "flag") return Boolean(x);
-  if (kind === "count") return x;
-  if (kind === "name") return x;
+  if (kind === "count" || kind === "name") return x;
   if (Array.isArray(kind)) return kind[x];
   return kind === "1" ? String(x) : `${x} ${kind}`;
-}
-function taken(text, kind) {
-  if (kind === "flag") return text ? 1 : 0;
-  if (kind === "count" || kind === "name") return text;
-  if (Array.isArray(kind)) return kind.indexOf(text);
-  return Number(kind === "1" ? text : text.slice(0, text.length - kind.length - 1));
 }
 function writeKeys(keys, values) {
   const map = {};
   for (const [key, here, unit] of keys) {
     if (Array.isArray(here)) map[key] = writeKeys(here, values);
-    else if (values[here] !== null && values[here] !== undefined) map[key] = written(values[here], unit);
+    else if (values[here] !== null && values[here] !== undefined && !(unit === "name" && values[here] === "")) map[key] = written(values[here], unit);
   }
   return map;
 }
-function takeKeys(keys, map, into) {
-  for (const [key, here, unit] of keys) {
-    if (Array.isArray(here)) takeKeys(here, map[key] ?? {}, into);
-    else into[here] = key in map ? taken(map[key], unit) : null;
+
+function writeDeed(deed, data) {
+  const entry = {act: wordInFile(deed), ...writeKeys(keysOf(wordInFile(deed)), deed)};
+  if (deed.act === "position") Object.assign(entry, lieOf(deed.position));
+  if (deed.act === "hold") {
+    const {name, unit} = data.controls[deed.control];
+    Object.assign(entry, {control: name, value: written(deed.value, unit)});
   }
+  return entry;
+}
+function writeActs(acts, data) {
+  return Object.fromEntries(acts.map((act) => [act.name.replace(act.order ? ordered : "", ""), {at: `${act.at} h`, ...writeDeed(act, data)}]));
+}
+
+function writeProtocol(one, data) {
+  const {protocol} = one;
+  const sign = (n) => data.signs[protocol.readings[n].sign];
+  const conditions = (list) => Object.fromEntries(list.map((condition) =>
+    [protocol.readings[condition.reading].name, writeKeys(conditionKeys(sign(condition.reading)), condition)]));
+  return {
+    ...writeKeys(protocolKeys, protocol),
+    readings: Object.fromEntries(protocol.readings.map((reading, n) => {
+      // Nought is what a line has when nothing is said: every look, since birth, no error.
+      const said = Object.fromEntries(Object.entries(reading).filter(([, x]) => x !== 0));
+      return [reading.name, {reads: sign(n).word, delay: `${reading.delay} h`, ...writeKeys(readingKeys(sign(n)), said)}];
+    })),
+    orders: writeActs(one.timeline.filter((act) => act.order), data),
+    rules: Object.fromEntries(protocol.rules.map((rule) => [rule.name, {when: conditions(rule.when), unless: conditions(rule.unless),
+      do: writeDeed(rule.deed, data), ...writeKeys(ruleKeys, rule)}])),
+  };
 }
 
 /** The case as the text of a case file. It is JSON, which is YAML too; `serosa run` takes it. */
 export function writeCase(one, data) {
-  const timeline = {};
-  for (const act of one.timeline) {
-    const word = act.act === "bolus" && act.purpose === 3 ? "transfuse" : act.act;
-    const entry = {act: word, at: `${act.at} h`, ...writeKeys(actKeys[act.act], act)};
-    if (act.act === "position") Object.assign(entry, lieOf(act.position));
-    if (act.act === "hold") {
-      const {name, unit} = data.controls[act.control];
-      Object.assign(entry, {control: name, value: written(act.value, unit)});
-    }
-    timeline[act.name] = entry;
-  }
   const units = (name) => data.parameters.units[data.parameters.names.indexOf(name)];
   const file = {
     title: one.title,
@@ -306,52 +333,175 @@ export function writeCase(one, data) {
     every: `${one.every} h`,
     report_at: one.report_at.map((t) => `${t} h`),
     parameters: Object.fromEntries(Object.entries(one.parameters).map(([name, x]) => [name, written(x, units(name))])),
-    timeline,
+    ...(one.protocol ? {protocol: writeProtocol(one, data), chart_errors: writeKeys(chartKeys, one)} : {}),
+    timeline: writeActs(one.timeline.filter((act) => !act.order), data),
   };
   return `# ${data.caution}\n${JSON.stringify(file, null, 2)}\n`;
 }
 
-/** Reads what `writeCase` wrote and nothing else; throws an Error for anything other. */
+// ---- Reading it back -------------------------------------------------------------------------
+
+/** What a text of a file means, in the unit asked for. Units come from the program's own list. */
+function taken(text, kind, data) {
+  if (kind === "name") return text;
+  if (kind === "flag") {
+    if (![true, false, "true", "false"].includes(text)) throw new Unread("value", text);
+    return String(text) === "true" ? 1 : 0;
+  }
+  if (Array.isArray(kind)) {
+    if (!kind.includes(text)) throw new Unread("value", text);
+    return kind.indexOf(text);
+  }
+  const unit = kind === "count" ? "1" : kind;
+  // Weeks and days, hours and minutes: one number upon the other.
+  const weeks = unit === "wk" && /^(\d+)\+(\d) wk$/.exec(text);
+  if (weeks) return Number(weeks[1]) + Number(weeks[2]) / 7;
+  const several = unit === "h" && /^(\d+) h (\d+) min$/.exec(text);
+  if (several) return Number(several[1]) + Number(several[2]) / 60;
+  const [, number, said] = /^([-+]?[\d.]+(?:e[-+]?\d+)?) ?(.*)$/i.exec(String(text)) ?? [];
+  const x = Number(number);
+  if (number === undefined || !Number.isFinite(x)) throw new Unread("value", text);
+  if (said === unit || (unit === "1" && said === "")) return x;
+  const change = data.unit_table[unit]?.[said.replaceAll("^", "").replace("°C", "degC")];
+  if (!change) throw new Unread("unit", text);
+  return (x * change[0]) / change[1] + change[2];
+}
+
+/** The keys of a map must all be known: then nothing in a file is overlooked. */
+function only(map, ...lists) {
+  const all = lists.flat().map((key) => (Array.isArray(key) ? key[0] : key));
+  for (const key of Object.keys(map)) if (!all.includes(key)) throw new Unread("key", key);
+}
+/** Puts what a map says into an object; what it does not say stays, or is null. */
+function takeKeys(keys, map, into, data) {
+  for (const [key, here, unit] of keys) {
+    if (Array.isArray(here)) {
+      only(map[key] ?? {}, here);
+      takeKeys(here, map[key] ?? {}, into, data);
+    } else if (key in map) into[here] = taken(map[key], unit, data);
+    else into[here] ??= null;
+  }
+  return into;
+}
+function named(list, name) {
+  if (!Object.hasOwn(list, name)) throw new Unread("file", name);
+  return without(list[name], "title");
+}
+
+const lieKeys = ["lie", "supported", "kinked"];
+function readLie(map, data) {
+  const flag = (key) => taken(map[key], "flag", data);
+  taken(map.lie, ["supine", "lateral"], data);
+  return positionOf({lie: map.lie, supported: flag("supported"), kinked: flag("kinked")});
+}
+
+function readDeed(entry, data, ...others) {
+  const [, word, mark, value] = otherwise.find(([inFile]) => inFile === entry.act) ?? [, entry.act];
+  if (!Object.hasOwn(actKeys, word)) throw new Unread("key", entry.act);
+  const keys = keysOf(entry.act);
+  only(entry, keys, "act", others, word === "position" ? lieKeys : [], word === "hold" ? ["control", "value"] : []);
+  const deed = {act: word};
+  // What the named files say comes first; what the act itself says goes over it.
+  if (word === "warmer") Object.assign(deed, named(data.warmers, entry.to));
+  if (word === "move") Object.assign(deed, named(data.rooms, entry.to));
+  if (word === "cover") Object.assign(deed, named(data.covers, entry.with), named(data.fluids, entry.wetting));
+  if (word === "rewet") Object.assign(deed, named(data.fluids, entry.with));
+  if (keys.some(([key]) => key === "fluid")) Object.assign(deed, named(data.fluids, entry.fluid));
+  takeKeys(keys, entry, deed, data);
+  if (word === "position") deed.position = readLie(entry, data);
+  if (word === "bolus") deed.purpose = 1;
+  if (word === "bleed") Object.assign(deed, {share: deed.share ?? 0, to_laboratory: 0});
+  if (mark) deed[mark] = value;
+  if (word === "hold") {
+    deed.control = data.controls.findIndex((control) => control.name === entry.control);
+    if (deed.control < 0) throw new Unread("key", entry.control);
+    deed.value = taken(entry.value, data.controls[deed.control].unit, data);
+  }
+  return deed;
+}
+function readActs(entries, data, order) {
+  return Object.entries(entries).map(([name, told]) => {
+    // The entry's own name may say what is done.
+    const entry = {act: name, ...told};
+    const act = {name: order ? ordered + name : name, ...readDeed(entry, data, "at"), at: taken(entry.at, "h", data)};
+    return order ? {...act, order: true} : act;
+  });
+}
+
+function readProtocol(map, data) {
+  only(map, protocolKeys, "readings", "orders", "rules");
+  const protocol = takeKeys(protocolKeys, map, {note: "", stands_for: "", source: ""}, data);
+  protocol.readings = Object.entries(map.readings).map(([name, told]) => {
+    const sign = data.signs.findIndex(({word}) => word === (told.reads ?? name));
+    if (sign < 0) throw new Unread("key", told.reads ?? name);
+    const keys = readingKeys(data.signs[sign]);
+    only(told, keys, "reads");
+    return takeKeys(keys, told, {name, sign, every: 0, over: 0, delay: 0, error: 0}, data);
+  });
+  const conditions = (list) => Object.entries(list).map(([name, told]) => {
+    const reading = protocol.readings.findIndex((one) => one.name === name);
+    if (reading < 0) throw new Unread("key", name);
+    const keys = conditionKeys(data.signs[protocol.readings[reading].sign]);
+    only(told, keys);
+    return takeKeys(keys, told, {reading, lasting: 0}, data);
+  });
+  protocol.rules = Object.entries(map.rules).map(([name, told]) => {
+    only(told, ruleKeys, "when", "unless", "do");
+    return {...takeKeys(ruleKeys, told, {name}, data), when: conditions(told.when), unless: conditions(told.unless), deed: readDeed(told.do, data)};
+  });
+  return protocol;
+}
+
+const fileKeys = ["title", "note", "baby", "bowel", "room", "air", "wet", "until", "every", "report_at", "parameters", "protocol", "chart_errors", "timeline"];
+
+/** The case that a file describes when nothing is left out of it. */
+function caseOf(file, data) {
+  only(file, fileKeys);
+  only(file.baby, babyKeys);
+  only(file.bowel, bowelKeys, lieKeys, "outside");
+  const one = {
+    title: file.title, note: file.note ?? "", name: "saved", position: readLie(file.bowel, data), exposed: taken(file.bowel.outside, "flag", data),
+    wet: taken(file.wet, "flag", data), until: taken(file.until, "h", data), every: taken(file.every, "h", data),
+    report_at: file.report_at.map((t) => taken(t, "h", data)).sort((a, b) => a - b),
+    baby: {cord_clamped_at: minute}, room: named(data.rooms, file.room), parameters: {}, timeline: [],
+  };
+  one.report_at = one.report_at.filter((t) => t <= one.until);
+  if (!one.report_at.length) one.report_at = [one.until];
+  takeKeys(babyKeys, file.baby, one.baby, data);
+  takeKeys(bowelKeys, file.bowel, one.baby, data);
+  only(file.air ?? {}, air);
+  takeKeys(air, file.air ?? {}, one.room, data);
+  for (const [name, told] of Object.entries(file.parameters ?? {})) {
+    const unit = data.parameters.units[data.parameters.names.indexOf(name)];
+    if (unit === undefined) throw new Unread("key", name);
+    one.parameters[name] = taken(told.value ?? told, unit, data);
+  }
+  one.timeline = readActs(file.timeline, data, false);
+  if (file.protocol) {
+    one.protocol = readProtocol(file.protocol, data);
+    one.timeline.push(...readActs(file.protocol.orders, data, true));
+    only(file.chart_errors, chartKeys);
+    takeKeys(chartKeys, file.chart_errors, one, data);
+  }
+  return one;
+}
+
+/** Reads what `writeCase` wrote and nothing else; throws for anything other. */
 export function readCase(text, data) {
-  const no = () => new Error("not a case of this page");
-  let file;
+  const one = caseOf(JSON.parse(text.replace(/^(#[^\n]*\n)*/, "")), data);
+  // Only what this page would write itself: then nothing in the file was overlooked.
+  if (writeCase(one, data) !== text) throw new Unread("changed");
+  return one;
+}
+
+/** A file that was opened, as this page would save it: its own, or the resolved case of a results folder. */
+export function asSaved(text, data) {
   try {
-    file = JSON.parse(text.replace(/^(#[^\n]*\n)*/, ""));
-    const one = {
-      title: file.title, note: file.note, name: "saved", position: positionOf(file.bowel), exposed: file.bowel.outside ? 1 : 0,
-      wet: file.wet ? 1 : 0, until: taken(file.until, "h"), every: taken(file.every, "h"),
-      report_at: file.report_at.map((t) => taken(t, "h")),
-      baby: {cord_clamped_at: minute}, room: {room: file.room}, parameters: {}, timeline: [],
-    };
-    takeKeys(babyKeys, file.baby, one.baby);
-    takeKeys(bowelKeys, file.bowel, one.baby);
-    takeKeys(air, file.air, one.room);
-    for (const [name, x] of Object.entries(file.parameters)) {
-      const unit = data.parameters.units[data.parameters.names.indexOf(name)];
-      one.parameters[name] = taken(x, unit);
-    }
-    for (const [name, entry] of Object.entries(file.timeline)) {
-      const word = entry.act === "transfuse" ? "bolus" : entry.act;
-      const act = {name, act: word, at: taken(entry.at, "h")};
-      takeKeys(actKeys[word], entry, act);
-      if (word === "position") act.position = positionOf(entry);
-      if (word === "bolus") act.purpose = entry.act === "bolus" ? 1 : 3;
-      if (word === "warmer") act.servo = data.warmers[act.warmer].servo;
-      if (word === "cover") {
-        const {film, holds_fluid, covers_skin, dressing} = data.covers[act.cover];
-        Object.assign(act, {film, holds_fluid, covers_skin, dressing}, without(data.fluids[act.fluid], "title"));
-      }
-      if (word === "rewet") Object.assign(act, without(data.fluids[act.fluid], "title"));
-      if (word === "hold") {
-        act.control = data.controls.findIndex((control) => control.name === entry.control);
-        act.value = taken(entry.value, data.controls[act.control].unit);
-      }
-      one.timeline.push(act);
-    }
-    // Only what this page would write itself: then nothing in the file was overlooked.
-    if (writeCase(one, data) !== text) throw no();
-    return one;
+    if (!/^(#[^\n]*\n)*\{/.test(text)) return writeCase(caseOf(parseResolved(text), data), data);
+    readCase(text, data);
+    return text;
   } catch (fault) {
-    throw no();
+    // What is no case at all lacks the parts that are looked for.
+    throw fault instanceof Unread ? fault : new Unread("case");
   }
 }

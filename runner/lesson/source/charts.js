@@ -56,11 +56,17 @@ function frame({id, columns}) {
   }};
 }
 
+/** As many digits behind the point as the closest two ticks need. */
+function decimals(ticks) {
+  const step = Math.min(...ticks.slice(1).map((y, i) => Math.abs(y - ticks[i])));
+  return Number.isFinite(step) && step > 0 ? Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) : 0;
+}
+
 function axes(until, width, unit) {
   return [
     Plot.axisX(hourTicks(until, width - 70), {label: say("axis.time"), labelArrow: "none", labelAnchor: "center", labelOffset: 36, tickSize: 5,
       tickFormat: (h) => plain(Math.round(h * 100) / 100), fontSize: 13, color: "#222"}),
-    Plot.axisY({label: unit, labelArrow: "none", labelAnchor: "top", labelOffset: 42, tickSize: 5, ticks: 5, fontSize: 13, color: "#222"}),
+    Plot.axisY({label: unit, labelArrow: "none", labelAnchor: "top", labelOffset: 42, tickSize: 5, ticks: 5, tickFormat: (y, i, all) => digits(y, decimals(all)), fontSize: 13, color: "#222"}),
   ];
 }
 

@@ -8,7 +8,7 @@ import {digits, say, time} from "./words.js";
 const ink = "#1a1a1a";
 const skinTone = "#f3efe9";
 
-function text(x, y, words, {anchor = "middle", size = 12, weight = 400} = {}) {
+function plainText(x, y, words, {anchor = "middle", size = 12, weight = 400} = {}) {
   const made = svgElement("text", {x, y, "text-anchor": anchor, "font-size": size, "font-weight": weight, fill: ink});
   made.textContent = words;
   return made;
@@ -35,8 +35,10 @@ const radius = (mL, scale) => Math.sqrt(Math.max(0, mL) * scale);
 /**
  * @param baby   {letter, title, weight, values, exposed}
  * @param i      index of the time shown
+ * @param letters  how much larger the letters are than usual
  */
-export function drawing(baby, i, hour) {
+export function drawing(baby, i, hour, letters = 1) {
+  const text = (x, y, words, {size = 12, ...more} = {}) => plainText(x, y, words, {size: size * letters, ...more});
   const at = (name) => baby.values[name][i];
   const perKg = (name) => at(name) / baby.weight;
   const figure = (x) => digits(x, 1);
@@ -99,7 +101,7 @@ export function drawing(baby, i, hour) {
   svg.append(arrow(346, 206, 18, 46, perKg("urine"), "urine"), text(382, 270, `${say("route.urine")} ${figure(perKg("urine"))}`));
   svg.append(arrow(203, 226, 0, 34, perKg("gastric_drainage"), "gastric_drainage"), text(212, 276, `${say("route.gastric_drainage")} ${figure(perKg("gastric_drainage"))}`));
   if (perKg("given_total") > 0.01) svg.append(arrow(92, 276, 26, -58, perKg("given_total"), "given"));
-  svg.append(text(80, 290, `${say("route.given")} ${figure(perKg("given_total"))}`));
+  svg.append(text(6, 294, `${say("route.given")} ${figure(perKg("given_total"))}`, {anchor: "start"}));
   svg.append(text(6, 16, say("drawing.unit", {time: time(hour)}), {anchor: "start", size: 12}));
   return svg;
 }

@@ -98,5 +98,5 @@ export function worksheet(lesson, language, babies, caution) {
     element("h2", {}, say("worksheet.newborns")), list(babies),
     element("h2", {}, say("worksheet.questions")),
     element("ol", {}, ...questions.map((question) => element("li", {}, question, lines(3)))),
-    element("h2", {}, say("lesson.limits")), list(words.limits));
+    element("div", {class: "together"}, element("h2", {}, say("lesson.limits")), list(words.limits)));
 }

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // The lesson's page: what is chosen, what is shown, and what goes into the address.
 import {element, sample, save} from "../../page/source/elements.js";
-import {built, controlsOf, furtherActs, readCase, writeCase} from "./cases.js";
+import {asSaved, built, controlsOf, furtherActs, readCase, writeCase} from "./cases.js";
 import {charts, deficits, routes} from "./charts.js";
 import {drawing, key} from "./drawing.js";
 import {lessonPanel, worksheet, wordsOf} from "./lessons.js";
@@ -61,6 +61,14 @@ export function fromFragment(text, data, controls) {
   }
 }
 
+const titleOf = (name, data) => (known(`case.${name}`) ? say(`case.${name}`) : data.cases[name].title);
+
+/** What the model said about an act, in the words of the page. */
+function refusal({message, act}) {
+  const key = `refusal.${message.replace(/[^a-z]+/gi, "-").toLowerCase()}`;
+  return say("refused", {act: say(`act.${act.act}`), time: time(act.at), message: known(key) ? say(key) : message});
+}
+
 // ---- The page ------------------------------------------------------------------------------
 
 class Page {
@@ -99,6 +107,10 @@ class Page {
     const caution = document.getElementById("caution");
     caution.textContent = say("caution");
     document.body.classList.toggle("projector", state.projector);
+    document.documentElement.classList.toggle("large", state.projector);
+    // For the margin of each printed page.
+    document.documentElement.style.setProperty("--caution", JSON.stringify(say("caution")));
+    this.placeCaution();
     this.view.zoom = state.projector ? 1.35 : 1;
     this.panel = panel(this.controls, {change: (...all) => this.change(...all), part: (...all) => this.part(...all)});
     this.charts = charts(this.view);
@@ -194,7 +206,7 @@ class Page {
     for (const n of [0, 1]) {
       const baby = this.state.babies[n];
       const names = Object.keys(this.data.cases).filter((name) => !name.startsWith("lesson/"));
-      const select = element("select", {"data-start": letters[n], "aria-label": `${letters[n]} ${say("start.label")}`}, ...names.map((name) => element("option", {value: name}, this.data.cases[name].title)));
+      const select = element("select", {"data-start": letters[n], "aria-label": `${letters[n]} ${say("start.label")}`}, ...names.map((name) => element("option", {value: name}, titleOf(name, this.data))));
       if (!names.includes(baby.from)) select.prepend(element("option", {value: ""}, say(baby.text ? "start.file" : "start.lesson")));
       select.value = names.includes(baby.from) ? baby.from : "";
       select.addEventListener("change", () => {
@@ -300,13 +312,14 @@ class Page {
     this.tell(say("keep.save.done", {letter: letters[n]}));
   }
   open(n, text) {
+    let own;
     try {
-      readCase(text, this.data);
-    } catch {
-      this.tell(say("keep.open.refused"), true);
+      own = asSaved(text, this.data);
+    } catch (fault) {
+      this.tell(`${say("keep.open.refused")} ${say(`unread.${fault.why}`, {about: fault.about})}`, true);
       return;
     }
-    this.state.babies[n] = {text, set: {}};
+    this.state.babies[n] = {text: own, set: {}};
     this.state.apart = [];
     this.lay();
     this.tell(say("keep.open.done", {letter: letters[n]}));
@@ -338,7 +351,7 @@ class Page {
         return this.run([one], grid)[0];
       });
     } catch (fault) {
-      if (fault instanceof Refused) this.tell(say("refused", {act: fault.act?.name ?? "", message: fault.message}), true);
+      if (fault instanceof Refused) this.tell(refusal(fault), true);
       else this.tell(say("failed", {message: fault.message}), true);
       return false;
     }
@@ -352,7 +365,7 @@ class Page {
       const one = this.cases[n];
       return {
         letter: letters[n], title: this.titles[n], weight: result.body.weight, values, exposed: Boolean(one.exposed),
-        finished: result.finished, status: data.statuses[result.status], end: result.end, mattress: result.mattress,
+        done: result.done, finished: result.finished, status: data.statuses[result.status], end: result.end, mattress: result.mattress,
         against: twins[n].map((volume, i) => volume - values.blood_volume[i]),
         cover: (hour) => {
           const acts = one.timeline.filter((act) => ["cover", "uncover", "close"].includes(act.act) && act.at <= hour).sort((a, b) => a.at - b.at);
@@ -429,7 +442,13 @@ class Page {
     this.root.setAttribute("data-timing", JSON.stringify(this.timing));
   }
 
+  /** What stays in sight below the caution begins where it ends, however many lines it has. */
+  placeCaution() {
+    document.documentElement.style.setProperty("--below", `${document.getElementById("caution").offsetHeight}px`);
+  }
+
   followWidth() {
+    this.placeCaution();
     const width = this.root.clientWidth;
     if (width === this.width) return;
     this.width = width;
@@ -459,7 +478,7 @@ class Page {
     this.cursor.setAttribute("aria-valuetext", say("time.after", {time: time(hour)}));
     this.clock.textContent = say("time.after", {time: time(hour)});
     this.drawings.replaceChildren(...babies.map((baby) =>
-      element("figure", {}, element("figcaption", {}, element("h3", {}, say("chart.of", baby))), drawing(baby, index, hour))));
+      element("figure", {}, element("figcaption", {}, element("h3", {}, say("chart.of", baby))), drawing(baby, index, hour, this.state.projector ? 1.25 : 1))));
     this.showTable(hour);
   }
 
@@ -503,8 +522,17 @@ class Page {
   }
 
   showFurther() {
-    const rows = this.cases.flatMap((one, n) => furtherActs(one).map((act) => `${letters[n]}: ${say(`act.${act.act}`)} (${time(act.at)})`));
-    this.further.replaceChildren(...(rows.length ? [element("p", {}, say("further.acts")), element("ul", {}, ...rows.map((text) => element("li", {}, text)))] : []));
+    const list = (words, rows) => (rows.length ? [element("p", {}, words), element("ul", {}, ...rows.map((text) => element("li", {}, text)))] : []);
+    const further = this.cases.flatMap((one, n) => furtherActs(one).map((act) => `${letters[n]}: ${say(`act.${act.act}`)} (${time(act.at)})`));
+    const followed = this.cases.flatMap((one, n) => {
+      if (!one.protocol) return [];
+      const {rules, title, name} = one.protocol;
+      // Each rule with the hours at which it acted, told by what it does.
+      const acted = rules.map((rule, r) => [rule, this.view.babies[n].done.filter((done) => done.rule === r).map(({at}) => time(at))]);
+      return [`${letters[n]}: ${known(`protocol.${name}`) ? say(`protocol.${name}`) : title}. ` +
+        (acted.filter(([, hours]) => hours.length).map(([rule, hours]) => `${say(`act.${rule.deed.act}`)} (${hours.join(", ")})`).join("; ") || say("further.no_rule"))];
+    });
+    this.further.replaceChildren(...list(say("further.protocol"), followed), ...list(say("further.acts"), further));
   }
 }
 
@@ -514,7 +542,7 @@ async function build() {
     const run = await start(bytesOf(document.getElementById("module").textContent), data);
     const page = new Page(data, run);
     // For tests: figures of a shipped case at some hours, and the page itself.
-    window.serosa = {data, page, known, writeCase: (one) => writeCase(one, data), readCase: (text) => readCase(text, data), run: (name, times) => run([data.cases[name]], times)[0], runOf: (one, times) => run([one], times)[0]};
+    window.serosa = {data, page, known, writeCase: (one) => writeCase(one, data), readCase: (text) => readCase(text, data), asSaved: (text) => asSaved(text, data), refusal, run: (name, times) => run([data.cases[name]], times)[0], runOf: (one, times) => run([one], times)[0]};
   } catch (fault) {
     document.getElementById("page").replaceChildren(element("p", {class: "wrong", role: "alert"}, String(fault.message ?? fault)));
     throw fault;

@@ -17,9 +17,39 @@ function put(row, fields, values) {
   for (const key of fields) row.push(number(values[key]));
 }
 
-/** The acts in the order of their times; equal times keep theirs. */
-export function inOrder(timeline) {
-  return [...timeline].sort((a, b) => a.at - b.at);
+/**
+ * The acts in the order of their times; at equal times the orders of a protocol come last. Orders after
+ * the end are left out: a protocol is written for days.
+ */
+export function inOrder(one) {
+  const order = (act) => (act.order ? 1 : 0);
+  return one.timeline.filter((act) => !act.order || act.at <= one.until).sort((a, b) => a.at - b.at || order(a) - order(b));
+}
+
+function putDeed(row, deed, layout) {
+  const kind = layout.acts.findIndex((entry) => entry.word === deed.act);
+  row.push(kind);
+  put(row, layout.acts[kind].fields, deed);
+}
+
+function putConditions(row, conditions, layout) {
+  row.push(conditions.length);
+  for (const condition of conditions) put(row, layout.condition, condition);
+}
+
+function putProtocol(row, one, layout) {
+  const {protocol} = one;
+  put(row, layout.chart, one);
+  put(row, layout.protocol, protocol);
+  row.push(protocol.readings.length);
+  for (const reading of protocol.readings) put(row, layout.reading, reading);
+  row.push(protocol.rules.length);
+  for (const rule of protocol.rules) {
+    put(row, layout.rule, rule);
+    putConditions(row, rule.when, layout);
+    putConditions(row, rule.unless, layout);
+    putDeed(row, rule.deed, layout);
+  }
 }
 
 function putCase(row, one, data) {
@@ -32,18 +62,19 @@ function putCase(row, one, data) {
   const changed = Object.entries(one.parameters);
   row.push(changed.length);
   for (const [name, value] of changed) row.push(parameters.names.indexOf(name), value);
-  row.push(one.timeline.length);
-  for (const act of inOrder(one.timeline)) {
-    const kind = layout.acts.findIndex((entry) => entry.word === act.act);
-    row.push(kind);
-    put(row, layout.acts[kind].fields, act);
+  const timeline = inOrder(one);
+  row.push(timeline.length);
+  for (const act of timeline) {
+    putDeed(row, act, layout);
     row.push(act.at);
   }
+  row.push(one.protocol ? 1 : 0);
+  if (one.protocol) putProtocol(row, one, layout);
 }
 
 /**
  * Starts the module.
- * @returns run(cases, times) => [{status, finished, end, evaluations, mattress, body, values: {name: Float64Array}}]
+ * @returns run(cases, times) => [{status, finished, end, evaluations, mattress, body, values: {name: Float64Array}, done: [{at, rule}]}]
  */
 export async function start(bytes, data) {
   let memory = null;
@@ -71,7 +102,7 @@ export async function start(bytes, data) {
     new Float64Array(memory.buffer, input, row.length).set(row);
     const ended = exports.serosa_run();
     const output = new Float64Array(memory.buffer, exports.serosa_output(), exports.serosa_output_count());
-    if (ended === 1) throw new Refused(message(), output[0], inOrder(cases[output[0]].timeline)[output[1]]);
+    if (ended === 1) throw new Refused(message(), output[0], inOrder(cases[output[0]])[output[1]]);
     if (ended !== 0) throw new Error(message());
     let next = 0;
     return cases.map(() => {
@@ -83,7 +114,8 @@ export async function start(bytes, data) {
         values[name] = Float64Array.from(times, (_, t) => output[next + t * count + o]);
       });
       next += times.length * count;
-      return {status, finished: status === 0, end, evaluations, mattress, body, values};
+      const done = Array.from({length: output[next++]}, () => ({at: output[next++], rule: output[next++]}));
+      return {status, finished: status === 0, end, evaluations, mattress, body, values, done};
     });
   };
 }

@@ -5,12 +5,15 @@ import {known, plain, say} from "./words.js";
 
 const letters = ["A", "B"];
 
+/** Most units are written alike everywhere. */
+const unitWords = (unit) => (known(`unit.${unit}`) ? say(`unit.${unit}`) : unit);
+
 /** The value of a control in words. */
 export function valueWords(control, value) {
   if (value === null) return "–";
   if (control.kind === "number") {
     if (value === 0 && known(`control.${control.id}.zero`)) return say(`control.${control.id}.zero`);
-    return `${plain(value)}${control.unit ? ` ${control.unit}` : ""}`;
+    return `${plain(value)}${control.unit ? ` ${unitWords(control.unit)}` : ""}`;
   }
   return optionWords(control.id, value);
 }
@@ -100,7 +103,7 @@ function inputOf(control, label, baby, change) {
   const {low, high, step, unit} = control;
   const slider = element("input", {type: "range", min: low, max: high, step, "data-input": control.id});
   const field = element("input", {type: "number", min: low, max: high, step: "any", inputmode: "decimal"});
-  const words = element("span", {class: "unit"}, unit);
+  const words = element("span", {class: "unit"}, unitWords(unit));
   const root = element("div", {class: "input"}, tag, slider, element("span", {class: "exact"}, field, words));
   const clamp = (x) => Math.min(high, Math.max(low, x));
   slider.addEventListener("input", () => {
@@ -117,8 +120,8 @@ function inputOf(control, label, baby, change) {
     tag.textContent = letter ?? "";
     tag.className = `tag ${letter ? `of-${letter}` : ""}`;
     slider.setAttribute("aria-label", name(letter));
-    field.setAttribute("aria-label", `${name(letter)}${unit ? `, ${unit}` : ""}`);
+    field.setAttribute("aria-label", `${name(letter)}${unit ? `, ${unitWords(unit)}` : ""}`);
     slider.setAttribute("aria-valuetext", valueWords(control, value));
-    words.textContent = value === 0 && known(`control.${control.id}.zero`) ? say(`control.${control.id}.zero`) : unit;
+    words.textContent = value === 0 && known(`control.${control.id}.zero`) ? say(`control.${control.id}.zero`) : unitWords(unit);
   }};
 }
