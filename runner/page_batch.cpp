@@ -30,6 +30,10 @@ std::string text_of(const files::Node& node, const char* key) {
   return found && found->is_text() ? found->text : std::string();
 }
 
+/// Runs that are read at a time: chunks of the file are as long, or half, a quarter … as long.
+constexpr std::size_t most_rows = 4096;
+constexpr int finished = static_cast<int>(simulate::RunStatus::finished);
+
 /// The words of CF flag meanings; blanks inside a word were written as underscores.
 std::vector<std::string> flag_words(const std::string& meanings) {
   std::vector<std::string> words;
@@ -75,7 +79,6 @@ void BatchData::read_arms() {
   const auto names = file_->texts("arm_name");
   times = file_->doubles("time");
   runs = file_->length("run");
-  bool failed = false;
   for (std::size_t a = 0; a < names.size(); ++a) {
     Arm arm;
     arm.name = names[a];
@@ -86,14 +89,17 @@ void BatchData::read_arms() {
     const auto* baby = arm.understood.find("baby");
     arm.weight = baby ? units::to_model(text_of(*baby, "weight"), "kg") : 0;
     if (!(arm.weight > 0)) refuse_folder(folder_, "does not tell the weight at birth");
-    for (const double x : file_->doubles("run_status", {0, a}, {runs, 1})) {
-      arm.status.push_back(static_cast<int>(x));
-      arm.done.push_back(arm.status.back() == static_cast<int>(simulate::RunStatus::finished));
-      failed = failed || !arm.done.back();
-    }
     arms.push_back(std::move(arm));
   }
-  statistics = !failed || manifest.value("failed_runs", "") == "exclude";
+  for (std::size_t first = 0; first < runs; first += most_rows) {
+    const std::size_t rows = std::min(most_rows, runs - first);
+    const auto status = file_->doubles("run_status", {first, 0}, {rows, arms.size()});
+    for (std::size_t i = 0; i < status.size(); ++i)
+      ++arms[i % arms.size()].ends[static_cast<int>(status[i])];
+  }
+  for (const auto& arm : arms)
+    for (const auto& [status, count] : arm.ends) any_failed_ = any_failed_ || status != finished;
+  statistics = !any_failed_ || manifest.value("failed_runs", "") == "exclude";
 }
 
 void BatchData::read_runs() {
@@ -154,27 +160,53 @@ void BatchData::read_series() {
   }
 }
 
-std::vector<double> BatchData::column(const Output& output, std::size_t arm,
-                                      std::size_t time) const {
-  auto values = file_->doubles(output.name, {0, arm, time}, {runs, 1, 1});
-  for (std::size_t i = 0; i < runs; ++i)
-    if (!arms[arm].done[i]) values[i] = std::numeric_limits<double>::quiet_NaN();
-  return values;
+void BatchData::for_rows(const Output& output, const std::function<void(const Rows&)>& see) const {
+  constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+  Rows part{0, arms.size(), times.size(), {}, {}};
+  std::size_t most = most_rows;
+  while (most > 8 && most * part.arms * part.times > (std::size_t{1} << 17)) most /= 2;
+  for (std::size_t first = 0; first < runs; first += most) {
+    part.runs = std::min(most, runs - first);
+    const auto table =
+        file_->doubles(output.name, {first, 0, 0}, {part.runs, part.arms, part.times});
+    const std::size_t columns = part.arms * part.times;
+    part.values.resize(table.size());
+    for (std::size_t k = 0; k < columns; ++k)
+      for (std::size_t i = 0; i < part.runs; ++i)
+        part.values[k * part.runs + i] = table[i * columns + k];
+    if (any_failed_) {
+      const auto status = file_->doubles("run_status", {first, 0}, {part.runs, part.arms});
+      for (std::size_t k = 0; k < columns; ++k)
+        for (std::size_t i = 0; i < part.runs; ++i)
+          if (status[i * part.arms + k / part.times] != finished)
+            part.values[k * part.runs + i] = nan;
+    }
+    part.weights = weights(first, part.runs);
+    see(part);
+  }
 }
 
-std::vector<double> BatchData::column(const Input& input) const {
-  return file_->doubles(input.variable);
+void BatchData::for_pieces(const Input& input,
+                           const std::function<void(std::span<const double>)>& see) const {
+  for (std::size_t first = 0; first < runs; first += most_rows) {
+    const auto piece = file_->doubles(input.variable, {first}, {std::min(most_rows, runs - first)});
+    see(piece);
+  }
 }
 
-std::vector<double> BatchData::weights(std::size_t arm) const {
+std::vector<double> BatchData::weights(std::size_t first, std::size_t rows) const {
+  std::vector<double> all;
   for (const auto& input : inputs)
     if (input.path == "baby.weight" && input.words.empty()) {
-      auto values = column(input);
+      auto values = file_->doubles(input.variable, {first}, {rows});
       const double to_kg = units::to_model("1 " + input.unit, "kg");
       for (double& x : values) x *= to_kg;
-      return values;
+      for (std::size_t a = 0; a < arms.size(); ++a)
+        all.insert(all.end(), values.begin(), values.end());
+      return all;
     }
-  return std::vector<double>(runs, arms[arm].weight);
+  for (const auto& arm : arms) all.insert(all.end(), rows, arm.weight);
+  return all;
 }
 
 }  // namespace serosa::runner

@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
-// The folder of a finished batch read back, a column at a time: what its page is made of.
+// The folder of a finished batch read back, a few runs at a time: what its page is made of.
 #pragma once
 #include <filesystem>
+#include <functional>
 #include <limits>
+#include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -13,17 +16,15 @@
 
 namespace serosa::runner {
 
-/// The data files of `sweep` and `merge`. Memory holds a few columns of one number per run,
-/// whatever the number of outputs, arms and times.
+/// The data files of `sweep` and `merge`. Memory does not grow with the number of runs.
 class BatchData {
  public:
   struct Arm {
-    std::string name;         ///< as the study names it
-    std::string label;        ///< the same with a capital
-    files::Node understood;   ///< the case at the middle of all inputs
-    double weight;            ///< kg at birth, of that case
-    std::vector<bool> done;   ///< which runs finished
-    std::vector<int> status;  ///< simulate::RunStatus of each run
+    std::string name;                   ///< as the study names it
+    std::string label;                  ///< the same with a capital
+    files::Node understood;             ///< the case at the middle of all inputs
+    double weight;                      ///< kg at birth, of that case
+    std::map<int, std::uint64_t> ends;  ///< runs by simulate::RunStatus
   };
   struct Output {
     std::string name, meaning, unit;
@@ -43,11 +44,23 @@ class BatchData {
   /// Throws files::InputError, naming the file, when the folder is no finished batch.
   explicit BatchData(const std::filesystem::path& folder);
 
-  /// A number per run; NaN where the run did not finish.
-  std::vector<double> column(const Output& output, std::size_t arm, std::size_t time) const;
-  std::vector<double> column(const Input& input) const;
-  /// Birth weight of each run, kg.
-  std::vector<double> weights(std::size_t arm) const;
+  /// Some runs of an output, column by column.
+  struct Rows {
+    std::size_t runs, arms, times;
+    std::vector<double> values;   ///< arms × times × runs; NaN where the run did not finish
+    std::vector<double> weights;  ///< kg at birth, arms × runs
+    std::span<const double> column(std::size_t arm, std::size_t time) const {
+      return std::span(values).subspan((arm * times + time) * runs, runs);
+    }
+    std::span<const double> weights_of(std::size_t arm) const {
+      return std::span(weights).subspan(arm * runs, runs);
+    }
+  };
+  /// All runs in their order, some at a time.
+  void for_rows(const Output& output, const std::function<void(const Rows&)>& see) const;
+  /// An input of all runs in their order, a piece at a time.
+  void for_pieces(const Input& input,
+                  const std::function<void(std::span<const double>)>& see) const;
 
   nlohmann::ordered_json manifest;
   std::string title, note, design;
@@ -74,9 +87,11 @@ class BatchData {
   void read_arms();
   void read_runs();
   void read_series();
+  std::vector<double> weights(std::size_t first, std::size_t rows) const;
 
   std::filesystem::path folder_;
   files::Node study_;
+  bool any_failed_ = false;
   std::unique_ptr<files::NetcdfReader> file_;
 };
 

@@ -126,28 +126,31 @@ double median(std::vector<double>& sample) {
 
 }  // namespace
 
-Binned::Sample in_bins(const std::vector<double>& edges, std::span<const double> sample) {
-  Binned::Sample result;
-  if (!edges.empty()) result.counts.assign(edges.size() - 1, 0);
-  std::vector<double> finite;
-  for (const double x : sample) {
-    if (!std::isfinite(x) || edges.empty()) {
-      ++result.missing;
-      continue;
-    }
-    finite.push_back(x);
-    if (x < edges.front()) {
-      ++result.below;
+void count_in_bins(const std::vector<double>& edges, std::span<const double> piece,
+                   Binned::Sample& sample) {
+  if (edges.empty()) {
+    sample.missing += static_cast<double>(piece.size());
+    return;
+  }
+  const std::size_t bins = edges.size() - 1;
+  sample.counts.resize(bins, 0);
+  const double first = edges.front(),
+               per_width = static_cast<double>(bins) / (edges.back() - first);
+  for (const double x : piece) {
+    if (!std::isfinite(x)) {
+      ++sample.missing;
+    } else if (x < first) {
+      ++sample.below;
     } else if (x >= edges.back()) {
-      ++result.above;
+      ++sample.above;
     } else {
       // The bin whose edges hold it, whatever the division rounds to.
-      const auto after = std::upper_bound(edges.begin(), edges.end(), x);
-      ++result.counts[static_cast<std::size_t>(after - edges.begin()) - 1];
+      auto bin = std::min(static_cast<std::size_t>((x - first) * per_width), bins - 1);
+      while (x < edges[bin]) --bin;
+      while (x >= edges[bin + 1]) ++bin;
+      ++sample.counts[bin];
     }
   }
-  result.median = median(finite);
-  return result;
 }
 
 Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about) {
@@ -164,7 +167,15 @@ Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about
     reaches.push_back({sorted.front(), sorted.back(), at(0.001), at(0.999)});
   }
   Binned result{bin_edges(reaches, about), {}};
-  for (const auto& sample : samples) result.samples.push_back(in_bins(result.edges, sample));
+  for (const auto& sample : samples) {
+    std::vector<double> finite;
+    std::copy_if(sample.begin(), sample.end(), std::back_inserter(finite),
+                 [](double x) { return std::isfinite(x); });
+    Binned::Sample counted;
+    count_in_bins(result.edges, sample, counted);
+    counted.median = median(finite);
+    result.samples.push_back(std::move(counted));
+  }
   return result;
 }
 

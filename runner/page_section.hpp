@@ -91,13 +91,15 @@ struct Binned {
   std::vector<Sample> samples;
 };
 Binned binned(const std::vector<std::vector<double>>& samples, std::size_t about = 30);
-/// The same in two steps, for samples too long to be held together: where a sample lies (its ends
-/// and the middle 99.8 %), and its numbers counted.
+/// The same in two steps, for samples too long to be held: where a sample lies (its ends and the
+/// middle 99.8 %), and its numbers counted piece by piece.
 struct Reach {
   double least, most, inner_low, inner_high;
 };
 std::vector<double> bin_edges(const std::vector<Reach>& samples, std::size_t about = 30);
-Binned::Sample in_bins(const std::vector<double>& edges, std::span<const double> sample);
+/// Counts a piece of a sample; its median is for the caller to add.
+void count_in_bins(const std::vector<double>& edges, std::span<const double> piece,
+                   Binned::Sample& sample);
 
 struct Histogram {
   std::string label, style;

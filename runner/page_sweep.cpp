@@ -4,7 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <span>
 
 #include "files/results.hpp"
 #include "runner/page_batch.hpp"
@@ -14,6 +14,7 @@
 #include "runner/text_table.hpp"
 #include "simulate/run.hpp"
 #include "study/statistics.hpp"
+#include "units/units.hpp"
 
 namespace serosa::runner {
 
@@ -27,8 +28,13 @@ constexpr std::size_t most_band_numbers = 40000;
 /// More panels than this of one kind are no help; what is left out is said.
 constexpr std::size_t most_outputs = 12;
 
-constexpr double spread_levels[] = {0.05, 0.5, 0.95};
-constexpr double reach_levels[] = {0.001, 0.05, 0.5, 0.95, 0.999};
+/// Quantiles of every column, and where they stand among them.
+constexpr double levels[] = {0.001, 0.05, 0.5, 0.95, 0.999};
+enum Level : std::size_t { lowest, low_end, middle_one, high_end, highest };
+double quantile(const study::Description& d, Level which) { return d.quantiles[which].value; }
+page::Reach reach(const study::Description& d) {
+  return {d.least, d.most, quantile(d, lowest), quantile(d, highest)};
+}
 
 std::string lower(std::string text) {
   if (text.size() > 1 && !std::isupper(static_cast<unsigned char>(text[1])))
@@ -51,7 +57,9 @@ class SweepPage {
     const bool cohort = std::any_of(batch.inputs.begin(), batch.inputs.end(),
                                     [](const auto& i) { return i.of_cohort; });
     whom_ = cohort ? "babies" : batch.sampled ? "draws" : "combinations";
-    for (std::size_t a = 0; a < arms(); ++a) weights_.push_back(batch.weights(a));
+    if (batch.statistics)
+      for (std::size_t o = 0; o < batch.outputs.size(); ++o) figures_.push_back(look_at(o));
+    for (const auto& input : batch.inputs) inputs_.push_back(look_at(input));
   }
 
   Json page() {
@@ -104,37 +112,153 @@ class SweepPage {
   std::string level() const { return fmt::format("{:.4g} %", 100 * batch_.confidence); }
   std::size_t shown_outputs() const { return std::min(batch_.outputs.size(), most_outputs); }
 
-  /// What a page shows of an output: per kg, in the shown unit.
-  std::vector<double> column(std::size_t o, std::size_t a, std::size_t t) const {
-    auto values = batch_.column(batch_.outputs[o], a, t);
-    if (words_[o].per_kg)
-      for (std::size_t i = 0; i < values.size(); ++i) values[i] /= weights_[a][i];
-    else if (words_[o].factor != 1)
-      for (double& x : values) x *= words_[o].factor;
-    return values;
+  /// A column described and counted.
+  struct Figures {
+    study::Description d;
+    page::Binned::Sample bins;
+    double above_zero = 0;
+  };
+  /// An output: its columns (arms × times), and what the arms differ by from the first, baby by
+  /// baby (arms but the first × times); each as the page shows it: per kg, in the shown unit.
+  struct OutputFigures {
+    std::vector<Figures> own, paired;
+    std::vector<std::vector<double>> own_edges, paired_edges;  ///< of the bins, by time
+    std::vector<std::vector<double>> hits;  ///< of bands × own columns: runs inside
+  };
+  const Figures& own(std::size_t o, std::size_t a, std::size_t t) const {
+    return figures_[o].own[a * batch_.times.size() + t];
   }
-  /// Baby by baby: arm `a` less the first.
-  std::vector<double> paired(std::size_t o, std::size_t a, std::size_t t) const {
-    auto values = column(o, a, t);
-    const auto first = column(o, 0, t);
-    for (std::size_t i = 0; i < values.size(); ++i) values[i] -= first[i];
-    return values;
+  const Figures& paired(std::size_t o, std::size_t a, std::size_t t) const {
+    return figures_[o].paired[(a - 1) * batch_.times.size() + t];
   }
 
-  study::Description describe(const std::vector<double>& values,
-                              std::span<const double> levels) const {
+  /// Calls `see(k, values)` for every column of an output, own ones first, some runs at a time, and
+  /// `raw(k, values)` for own ones in the file's unit.
+  template <class See, class Raw>
+  void for_columns(std::size_t o, const See& see, const Raw& raw) const {
+    const std::size_t times = batch_.times.size();
+    std::vector<double> shown;
+    batch_.for_rows(batch_.outputs[o], [&](const BatchData::Rows& rows) {
+      shown = rows.values;
+      const auto column = [&](std::size_t a, std::size_t t) {
+        return std::span(shown).subspan((a * times + t) * rows.runs, rows.runs);
+      };
+      for (std::size_t a = 0; a < arms(); ++a)
+        for (std::size_t t = 0; t < times; ++t) {
+          raw(a * times + t, rows.column(a, t));
+          const auto values = column(a, t);
+          if (words_[o].per_kg) {
+            const auto weights = rows.weights_of(a);
+            for (std::size_t i = 0; i < rows.runs; ++i) values[i] /= weights[i];
+          } else if (words_[o].factor != 1) {
+            for (double& x : values) x *= words_[o].factor;
+          }
+          see(a * times + t, std::span<const double>(values));
+        }
+      for (std::size_t a = 1; a < arms(); ++a)
+        for (std::size_t t = 0; t < times; ++t) {
+          const auto values = column(a, t), first = column(0, t);
+          for (std::size_t i = 0; i < rows.runs; ++i) values[i] -= first[i];
+          see((arms() + a - 1) * times + t, std::span<const double>(values));
+        }
+    });
+  }
+
+  /// Without the numbers that are missing.
+  static std::span<const double> present(std::span<const double> piece, std::vector<double>& kept) {
+    kept.clear();
+    for (const double x : piece)
+      if (!std::isnan(x)) kept.push_back(x);
+    return kept;
+  }
+
+  OutputFigures look_at(std::size_t o) const {
+    const std::size_t times = batch_.times.size(), all = (2 * arms() - 1) * times;
     std::vector<double> kept;
-    std::copy_if(values.begin(), values.end(), std::back_inserter(kept),
-                 [](double x) { return !std::isnan(x); });
-    return study::describe([&](const auto& see) { see(std::span<const double>(kept)); }, levels,
-                           batch_.confidence);
+    const auto described = study::describe_each(
+        all,
+        [&](const auto& see) {
+          for_columns(
+              o, [&](std::size_t k, auto piece) { see(k, present(piece, kept)); },
+              [](std::size_t, auto) {});
+        },
+        levels, batch_.confidence);
+    OutputFigures found;
+    std::vector<Figures> columns(all);
+    for (std::size_t k = 0; k < all; ++k) {
+      columns[k].d = described[k];
+      if (described[k].n > 0) columns[k].bins.median = quantile(described[k], middle_one);
+    }
+    const auto edges = [&](std::size_t from, std::size_t to, std::size_t t) {
+      std::vector<page::Reach> reaches;
+      for (std::size_t a = from; a < to; ++a)
+        if (const auto& d = described[a * times + t]; d.n > 0) reaches.push_back(reach(d));
+      return page::bin_edges(reaches);
+    };
+    for (std::size_t t = 0; t < times; ++t) {
+      found.own_edges.push_back(edges(0, arms(), t));
+      found.paired_edges.push_back(edges(arms(), 2 * arms() - 1, t));
+    }
+    found.hits.assign(batch_.bands.size(), std::vector<double>(arms() * times));
+    for_columns(
+        o,
+        [&](std::size_t k, std::span<const double> piece) {
+          const auto& of = k < arms() * times ? found.own_edges : found.paired_edges;
+          page::count_in_bins(of[k % times], piece, columns[k].bins);
+          for (const double x : piece) columns[k].above_zero += x > 0;
+        },
+        [&](std::size_t k, std::span<const double> piece) {
+          for (std::size_t b = 0; b < batch_.bands.size(); ++b)
+            if (batch_.bands[b].output == batch_.outputs[o].name)
+              for (const double x : piece) found.hits[b][k] += inside(x, batch_.bands[b]);
+        });
+    const auto split = columns.begin() + static_cast<std::ptrdiff_t>(arms() * times);
+    found.own.assign(columns.begin(), split);
+    found.paired.assign(split, columns.end());
+    return found;
+  }
+
+  /// An input: a number described, one of the cohort also counted in bins; of words, how often
+  /// each.
+  struct InputFigures {
+    study::Description d;
+    page::Binned bins;
+    std::vector<double> words;
+  };
+  InputFigures look_at(const BatchData::Input& input) const {
+    InputFigures found;
+    const auto pieces = [&](const auto& see) { batch_.for_pieces(input, see); };
+    if (!input.words.empty()) {
+      found.words.resize(input.words.size());
+      pieces([&](std::span<const double> piece) {
+        for (const double x : piece)
+          if (x >= 0 && x < static_cast<double>(found.words.size()))
+            ++found.words[static_cast<std::size_t>(x)];
+      });
+      return found;
+    }
+    std::vector<double> kept;
+    found.d = study::describe_each(
+        1,
+        [&](const auto& see) {
+          pieces([&](std::span<const double> piece) { see(0, present(piece, kept)); });
+        },
+        levels, batch_.confidence)[0];
+    if (!input.of_cohort || found.d.n == 0) return found;
+    found.bins.edges = page::bin_edges({reach(found.d)});
+    found.bins.samples.resize(1);
+    found.bins.samples[0].median = quantile(found.d, middle_one);
+    pieces([&](std::span<const double> piece) {
+      page::count_in_bins(found.bins.edges, piece, found.bins.samples[0]);
+    });
+    return found;
   }
 
   /// The mean with its interval; of a full grid, which is no sample, with the spread instead.
   page::Interval middle(const study::Description& d) const {
     if (d.n == 0) return {};
     if (batch_.sampled) return {d.mean.value, d.mean.low, d.mean.high};
-    return {d.mean.value, d.quantiles.front().value, d.quantiles.back().value};
+    return {d.mean.value, quantile(d, low_end), quantile(d, high_end)};
   }
   std::string interval_words() const {
     return batch_.sampled ? level() + " interval of the mean" : "5 to 95 % of the " + whom_;
@@ -213,7 +337,7 @@ class SweepPage {
   /// `Wrapped early instead of exposed: 5.75 mL/kg less lost … by 2 h (5.18 to 6.32)`.
   std::string finding(std::size_t o, std::size_t a, std::size_t t) const {
     const auto& w = words_[o];
-    const auto d = describe(paired(o, a, t), spread_levels);
+    const auto& d = paired(o, a, t).d;
     const auto x = middle(d);
     const std::string who =
         batch_.arms[a].label + " instead of " + lower(batch_.arms[0].label) + ": ";
@@ -253,17 +377,16 @@ class SweepPage {
       for (std::size_t a = 1; a < arms(); ++a) {
         page::IntervalSeries series{batch_.arms[a].label, style(a), {}};
         for (std::size_t t = 0; t < batch_.times.size(); ++t) {
-          const auto values = paired(k, a, t);
-          const auto d = describe(values, spread_levels);
+          const auto& figures = paired(k, a, t);
+          const auto& d = figures.d;
           series.points.push_back(middle(d));
-          const auto above = static_cast<std::uint64_t>(
-              std::count_if(values.begin(), values.end(), [](double x) { return x > 0; }));
-          const auto share = study::share(above, d.n, batch_.confidence);
+          const auto share =
+              study::share(static_cast<std::uint64_t>(figures.above_zero), d.n, batch_.confidence);
           table.rows.push_back(
               {batch_.arms[a].label + ": " + lower(w.label) + (w.unit.empty() ? "" : ", " + w.unit),
                time_cell(t), said(d.mean.value),
                batch_.sampled ? said(d.mean.low) + " to " + said(d.mean.high) : "",
-               said(d.quantiles[0].value) + " to " + said(d.quantiles[2].value),
+               said(quantile(d, low_end)) + " to " + said(quantile(d, high_end)),
                batch_.sampled ? per_cent(share.value) + " (" + said(100 * share.low) + " to " +
                                     said(100 * share.high) + ")"
                               : per_cent(share.value)});
@@ -348,25 +471,6 @@ class SweepPage {
 
   // ---- Distributions
 
-  struct Counted {
-    page::Binned bins;
-    std::vector<study::Description> described;
-  };
-  template <class Column>
-  Counted count(std::size_t samples, const Column& of) const {
-    Counted result;
-    std::vector<page::Reach> reaches;
-    for (std::size_t k = 0; k < samples; ++k) {
-      const auto d = describe(of(k), reach_levels);
-      result.described.push_back(d);
-      if (d.n > 0) reaches.push_back({d.least, d.most, d.quantiles[0].value, d.quantiles[4].value});
-    }
-    result.bins.edges = page::bin_edges(reaches);
-    for (std::size_t k = 0; k < samples; ++k)
-      result.bins.samples.push_back(page::in_bins(result.bins.edges, of(k)));
-    return result;
-  }
-
   Json distributions() const {
     std::vector<std::pair<std::string, Json>> choices;
     std::string title;
@@ -376,20 +480,22 @@ class SweepPage {
       chart.counted = whom_;
       for (std::size_t o = 0; o < shown_outputs(); ++o) {
         const auto& w = words_[o];
-        auto found = count(arms(), [&](std::size_t a) { return column(o, a, t); });
-        page::DistributionPanel panel{w.label, {w.label, w.unit}, {}, std::move(found.bins)};
-        for (std::size_t a = 0; a < arms(); ++a)
+        page::DistributionPanel panel{
+            w.label, {w.label, w.unit}, {}, {figures_[o].own_edges[t], {}}};
+        for (std::size_t a = 0; a < arms(); ++a) {
           panel.series.push_back({batch_.arms[a].label, style(a)});
+          panel.bins.samples.push_back(own(o, a, t).bins);
+        }
         add_band_limits(panel.references, o);
         chart.panels.push_back(std::move(panel));
         if (o == first && t == last()) {
           title = w.label.substr(0, w.label.find(':')) + " " + when(w, t) + ", 5 to 95 % of the " +
                   whom_ + ": ";
           for (std::size_t a = 0; a < arms(); ++a) {
-            const auto& d = found.described[a];
+            const auto& d = own(o, a, t).d;
             title += fmt::format("{}{}{} to {}", a ? "; " : "",
                                  arms() > 1 ? lower(batch_.arms[a].label) + " " : "",
-                                 said(d.quantiles[1].value), said(d.quantiles[3].value));
+                                 said(quantile(d, low_end)), said(quantile(d, high_end)));
           }
           title += w.unit.empty() ? "" : " " + w.unit;
         }
@@ -429,22 +535,23 @@ class SweepPage {
       chart.counted = whom_;
       for (std::size_t o = 0; o < shown_outputs(); ++o) {
         const auto& w = words_[o];
-        auto found = count(arms() - 1, [&](std::size_t k) { return paired(o, k + 1, t); });
         page::DistributionPanel panel{w.label,
                                       {"Difference", difference_unit(w)},
                                       {},
-                                      std::move(found.bins),
+                                      {figures_[o].paired_edges[t], {}},
                                       {{0, "no difference"}}};
-        for (std::size_t a = 1; a < arms(); ++a)
+        for (std::size_t a = 1; a < arms(); ++a) {
           panel.series.push_back(
               {batch_.arms[a].label + " less " + lower(batch_.arms[0].label), style(a)});
+          panel.bins.samples.push_back(paired(o, a, t).bins);
+        }
         chart.panels.push_back(std::move(panel));
         if (o == first && t == last()) {
-          const auto& d = found.described.front();
+          const auto& d = paired(o, 1, t).d;
           title = fmt::format(
               "{} instead of {}: in nine of ten {} the difference lies between {} and {} {}",
-              batch_.arms[1].label, lower(batch_.arms[0].label), whom_, said(d.quantiles[1].value),
-              said(d.quantiles[3].value), w.unit);
+              batch_.arms[1].label, lower(batch_.arms[0].label), whom_, said(quantile(d, low_end)),
+              said(quantile(d, high_end)), w.unit);
         }
       }
       choices.emplace_back(time_words(t), page::section({"d", "d", "d"}, chart));
@@ -535,14 +642,11 @@ class SweepPage {
         panel.parts.push_back({"run failed", "failed"});
         std::vector<std::vector<std::string>> rows(group.bands.size());
         for (std::size_t a = 0; a < arms(); ++a) {
-          std::vector<double> in(group.bands.size(), 0);
-          double finished = 0;
-          for (const double x : batch_.column(batch_.outputs[group.output], a, t)) {
-            if (std::isnan(x)) continue;
-            ++finished;
-            for (std::size_t k = 0; k < in.size(); ++k)
-              if (inside(x, *group.bands[k])) ++in[k];
-          }
+          std::vector<double> in;
+          for (const auto* band : group.bands)
+            in.push_back(figures_[group.output].hits[static_cast<std::size_t>(
+                band - batch_.bands.data())][a * batch_.times.size() + t]);
+          const auto finished = static_cast<double>(own(group.output, a, t).d.n);
           const double all = static_cast<double>(batch_.runs);
           std::vector<double> row{in[0] / all};
           row.push_back((finished - in[0] - (two ? in[1] : 0)) / all);
@@ -606,10 +710,9 @@ class SweepPage {
                       {}};
     std::uint64_t all = 0;
     for (const auto& arm : batch_.arms) {
-      std::map<int, std::uint64_t> ends;
-      for (const int status : arm.status)
-        if (status != static_cast<int>(simulate::RunStatus::finished)) ++ends[status], ++all;
-      for (const auto& [status, n] : ends) {
+      for (const auto& [status, n] : arm.ends) {
+        if (status == static_cast<int>(simulate::RunStatus::finished)) continue;
+        all += n;
         const auto e = study::share(n, batch_.runs, batch_.confidence);
         table.rows.push_back(
             {arm.label, std::string(simulate::message(static_cast<simulate::RunStatus>(status))),
@@ -645,13 +748,14 @@ class SweepPage {
   static std::string input_label(const BatchData::Input& i) { return varied_in_words(i.path); }
 
   std::string cohort_title() const {
-    for (const auto& i : batch_.inputs)
-      if (i.path == "baby.weight" && i.words.empty()) {
-        const auto d = describe(batch_.weights(0), spread_levels);
+    for (std::size_t k = 0; k < batch_.inputs.size(); ++k)
+      if (const auto& i = batch_.inputs[k]; i.path == "baby.weight" && i.words.empty()) {
+        const auto& d = inputs_[k].d;
+        const double to_kg = units::to_model("1 " + i.unit, "kg");
         return fmt::format(
             "{} {}, birth weight {} kg in the middle, nine of ten between {} and {} kg",
-            batch_.runs, whom_, said(d.quantiles[1].value), said(d.quantiles[0].value),
-            said(d.quantiles[2].value));
+            batch_.runs, whom_, said(to_kg * quantile(d, middle_one)),
+            said(to_kg * quantile(d, low_end)), said(to_kg * quantile(d, high_end)));
       }
     return fmt::format("{} {}", batch_.runs, whom_);
   }
@@ -660,24 +764,20 @@ class SweepPage {
     page::Distribution chart;
     chart.counted = whom_;
     page::Table words{{"Input", "Values and their shares"}, {}};
-    for (const auto& i : batch_.inputs) {
+    for (std::size_t k = 0; k < batch_.inputs.size(); ++k) {
+      const auto& i = batch_.inputs[k];
       if (!i.of_cohort) continue;
-      const auto values = batch_.column(i);
       if (i.words.empty()) {
         if (chart.panels.size() == most_outputs) continue;
-        auto found = count(1, [&](std::size_t) { return values; });
         chart.panels.push_back({input_label(i),
                                 {input_label(i), shown_unit(i.unit)},
                                 {{capital_of(whom_), "case:0"}},
-                                std::move(found.bins)});
+                                inputs_[k].bins});
       } else {
-        std::vector<double> n(i.words.size());
-        for (const double x : values)
-          if (x >= 0 && x < static_cast<double>(n.size())) ++n[static_cast<std::size_t>(x)];
         std::string text;
-        for (std::size_t k = 0; k < n.size(); ++k)
-          text += (k ? ", " : "") + yes_no(i.words[k]) + " " +
-                  per_cent(n[k] / static_cast<double>(values.size()));
+        for (std::size_t w = 0; w < i.words.size(); ++w)
+          text += (w ? ", " : "") + yes_no(i.words[w]) + " " +
+                  per_cent(inputs_[k].words[w] / static_cast<double>(batch_.runs));
         words.rows.push_back({input_label(i), text});
       }
     }
@@ -700,10 +800,11 @@ class SweepPage {
   Json inputs() const {
     page::Table table{
         {"Input", "Drawn from", "Drawn between", "How well known", "Source", "Remark"}, {}};
-    for (const auto& i : batch_.inputs) {
+    for (std::size_t k = 0; k < batch_.inputs.size(); ++k) {
+      const auto& i = batch_.inputs[k];
       std::string range = "–";
       if (i.words.empty()) {
-        const auto d = describe(batch_.column(i), spread_levels);
+        const auto& d = inputs_[k].d;
         range = said(d.least) + " to " + said(d.most) + behind_figure(i.unit);
       }
       const auto told = [&](const char* key) {
@@ -755,9 +856,9 @@ class SweepPage {
         std::vector<std::string> row{
             words_[o].label + (words_[o].unit.empty() ? "" : ", " + words_[o].unit), time_cell(t)};
         for (std::size_t a = 0; a < arms(); ++a) {
-          const auto d = describe(column(o, a, t), spread_levels);
-          row.push_back(said(d.quantiles[1].value) + " (" + said(d.quantiles[0].value) + " to " +
-                        said(d.quantiles[2].value) + ")");
+          const auto& d = own(o, a, t).d;
+          row.push_back(said(quantile(d, middle_one)) + " (" + said(quantile(d, low_end)) + " to " +
+                        said(quantile(d, high_end)) + ")");
         }
         table.rows.push_back(std::move(row));
       }
@@ -794,7 +895,8 @@ class SweepPage {
 
   const BatchData& batch_;
   std::vector<OutputInWords> words_;
-  std::vector<std::vector<double>> weights_;  ///< kg, arms × runs
+  std::vector<OutputFigures> figures_;  ///< by output; empty without statistics
+  std::vector<InputFigures> inputs_;
   std::string whom_;
 };
 

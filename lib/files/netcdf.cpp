@@ -257,6 +257,26 @@ std::size_t size_of(const std::vector<std::size_t>& shape) {
 NetcdfReader::NetcdfReader(const std::filesystem::path& path) {
   const Lock lock(library());
   check_read(nc_open(path.c_str(), NC_NOWRITE, &id_), "open " + path.string());
+  hold_one_chunk();
+}
+
+/// The library would keep 16 MiB of every variable that was ever read.
+void NetcdfReader::hold_one_chunk() const {
+  int count = 0;
+  check_read(nc_inq_nvars(id_, &count), "count the variables");
+  for (int v = 0; v < count; ++v) {
+    int dimensions = 0, storage = 0;
+    nc_type type = NC_NAT;
+    std::size_t bytes = 0;
+    check_read(nc_inq_varndims(id_, v, &dimensions), "read the dimensions of a variable");
+    check_read(nc_inq_vartype(id_, v, &type), "read the type of a variable");
+    check_read(nc_inq_type(id_, type, nullptr, &bytes), "read the size of a type");
+    std::vector<std::size_t> chunk(static_cast<std::size_t>(dimensions));
+    if (nc_inq_var_chunking(id_, v, &storage, chunk.data()) != NC_NOERR || storage != NC_CHUNKED)
+      continue;
+    check_read(nc_set_var_chunk_cache(id_, v, bytes * size_of(chunk), 3, 1.0f),
+               "set the memory for a variable");
+  }
 }
 
 NetcdfReader::~NetcdfReader() {

@@ -80,7 +80,8 @@ class NetcdfWriter {
   std::vector<std::size_t> sizes_;    ///< of the variables
 };
 
-/// A NetCDF-4 file being read, under the same lock. Every call throws NetcdfError when the file
+/// A NetCDF-4 file being read, under the same lock; of every variable one chunk is held in memory,
+/// so parts are best read in the order of the file. Every call throws NetcdfError when the file
 /// doesn't hold what is asked for.
 class NetcdfReader {
  public:
@@ -106,6 +107,7 @@ class NetcdfReader {
 
  private:
   int id_of(const std::string& variable) const;
+  void hold_one_chunk() const;
 
   int id_ = -1;
 };

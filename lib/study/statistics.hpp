@@ -41,6 +41,16 @@ struct Description {
 using Pieces = std::function<void(const std::function<void(std::span<const double>)>&)>;
 Description describe(const Pieces& column, std::span<const double> quantiles, double confidence);
 
+/// Many columns that are handed over side by side, a few rows at a time: calls its argument with
+/// every piece of every column, without NaN, each column in its order, the same each time.
+using SideBySide =
+    std::function<void(const std::function<void(std::size_t, std::span<const double>)>&)>;
+
+/// Describes each of them as `describe` does, to the bit, in two passes over all; without intervals
+/// of the quantiles. Memory grows with the number of columns, not with their length.
+std::vector<Description> describe_each(std::size_t columns, const SideBySide& rows,
+                                       std::span<const double> quantiles, double confidence);
+
 /// The order statistics of the ranks (from 1, rising) of a column without NaN.
 std::vector<double> order_statistics(const Pieces& column, std::uint64_t n,
                                      std::span<const std::uint64_t> ranks);

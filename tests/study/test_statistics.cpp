@@ -102,6 +102,47 @@ TEST_CASE("order statistics of a long column are those of the sorted one") {
   for (std::size_t i = 0; i < ranks.size(); ++i) CHECK(found[i] == sorted[ranks[i] - 1]);
 }
 
+TEST_CASE("columns described side by side are those described one by one") {
+  // A smooth law; one number; a heap at nought with a tail; a first piece unlike the rest; more
+  // different numbers in one narrow place than are held; nothing; a few.
+  const std::size_t n = longest_sorted + 4321;
+  std::vector<std::vector<double>> columns(7);
+  for (std::size_t i = 0; i < n; ++i) {
+    const double u = open_fraction(random_bits(5, 1, i));
+    columns[0].push_back(normal_quantile(u));
+    columns[1].push_back(-7.25);
+    columns[2].push_back(i % 3 == 0 ? std::exp(4 * normal_quantile(u)) : i % 2 == 0 ? 0.0 : -0.0);
+    columns[3].push_back(i < 3000 ? 5 + 1e-9 * u : 1e6 * (u - 0.5));
+    columns[4].push_back(i < 5000 ? 1e9 * (u - 0.5) : u);
+  }
+  for (std::size_t i = 0; i < 9; ++i) columns[6].push_back(std::sqrt(double(i)));
+  const SideBySide rows = [&](const auto& see) {
+    for (std::size_t from = 0; from < n; from += 4096)
+      for (std::size_t k = 0; k < columns.size(); ++k)
+        if (const auto& x = columns[k]; from < x.size())
+          see(k, std::span(x).subspan(from, std::min<std::size_t>(4096, x.size() - from)));
+  };
+  const double levels[] = {0, 0.001, 0.05, 0.5, 0.95, 0.999, 1};
+  const auto found = describe_each(columns.size(), rows, levels, 0.95);
+  REQUIRE(found.size() == columns.size());
+  const auto same = [](double a, double b) { return a == b || (std::isnan(a) && std::isnan(b)); };
+  for (std::size_t k = 0; k < columns.size(); ++k) {
+    CAPTURE(k);
+    const auto d = describe(column_of(columns[k]), levels, 0.95);
+    CHECK(found[k].n == d.n);
+    CHECK(same(found[k].mean.value, d.mean.value));
+    CHECK(same(found[k].mean.low, d.mean.low));
+    CHECK(same(found[k].sd.value, d.sd.value));
+    CHECK(same(found[k].sd.high, d.sd.high));
+    CHECK(same(found[k].least, d.least));
+    CHECK(same(found[k].most, d.most));
+    for (std::size_t q = 0; q < std::size(levels); ++q) {
+      CAPTURE(levels[q]);
+      CHECK(same(found[k].quantiles[q].value, d.quantiles[q].value));
+    }
+  }
+}
+
 TEST_CASE("Wilson's interval is SciPy's") {
   // scipy.stats.binomtest(k, n).proportion_ci(method='wilson')
   struct Row {
