@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 // The program `serosa`.
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <cstdio>
+#include <cstdlib>
 #include <exception>
 
 #include "files/problems.hpp"
@@ -38,6 +41,13 @@ std::string version_text() {
                      build.commit, build.compiler, build.build_type, sets, files::caution);
 }
 
+/// Standard streams that whoever started us had closed lead nowhere; else the next file opened would
+/// take their numbers, and messages would land in it.
+void close_gaps() {
+  for (int stream = 0; stream <= 2; ++stream)
+    if (::fcntl(stream, F_GETFD) == -1 && ::open("/dev/null", O_RDWR) != stream) std::abort();
+}
+
 std::string typed(int count, char** arguments) {
   std::string text = "serosa";
   for (int i = 1; i < count; ++i) {
@@ -71,6 +81,7 @@ files::ExitCode finish(const Command& command) {
 }
 
 int main_of_program(int count, char** arguments) {
+  close_gaps();
   CLI::App app("serosa: water, volume and heat of a newborn with exposed bowel", "serosa");
   app.set_version_flag("--version", version_text());
   app.require_subcommand(1);

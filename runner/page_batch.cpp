@@ -82,6 +82,7 @@ void BatchData::read_arms() {
   for (std::size_t a = 0; a < names.size(); ++a) {
     Arm arm;
     arm.name = names[a];
+    check_plain_name(folder_ / "runs.nc", arm.name);
     arm.label = plain_name(names[a]);
     if (!arm.label.empty())
       arm.label[0] = static_cast<char>(std::toupper(static_cast<unsigned char>(arm.label[0])));

@@ -19,6 +19,11 @@ void refuse_folder(const fs::path& path, const std::string& why) {
   throw files::InputError(std::move(problems));
 }
 
+void check_plain_name(const fs::path& path, const std::string& name) {
+  if (name.empty() || name == "." || name == ".." || name.find('/') != std::string::npos)
+    refuse_folder(path, "names " + files::quote(name) + ", which is no plain name of a file");
+}
+
 Json read_json(const fs::path& path) {
   files::Problems problems;
   files::Limits limits;
@@ -50,6 +55,7 @@ void read_cases(const fs::path& folder, const files::NetcdfReader& file, RunFold
   for (std::size_t i = 0; i < names.size(); ++i) {
     RunFolder::Case c;
     c.name = names[i];
+    check_plain_name(folder / "series.nc", c.name);
     c.title = titles[i].empty() ? names[i] : titles[i];
     c.letter = i < 26 ? std::string(1, static_cast<char>('A' + i)) : std::to_string(i + 1);
     c.finished = status[i] == 0;

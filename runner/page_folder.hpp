@@ -52,6 +52,10 @@ struct RunFolder {
 /// Throws files::InputError, naming the file, when the folder is no finished run folder.
 RunFolder read_run_folder(const std::filesystem::path& folder);
 
+/// A name out of a results folder that is about to become part of a path. Throws
+/// files::InputError when it is empty or more than the name of a file.
+void check_plain_name(const std::filesystem::path& path, const std::string& name);
+
 /// Reads a JSON file of a folder. Throws files::InputError.
 nlohmann::ordered_json read_json(const std::filesystem::path& path);
 

@@ -297,9 +297,9 @@ class TableReader {
       }
       const auto cells = cells_of(line);
       if (!cells) continue;
-      if (cells->size() > columns_.size()) {
+      if (cells->size() != columns_.size()) {
         error(
-            line, (*cells)[columns_.size()].column,
+            line, (*cells)[std::min(columns_.size(), cells->size() - 1)].column,
             fmt::format("this row has {} cells, the headings {}", cells->size(), columns_.size()));
         continue;
       }

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -14,6 +15,14 @@ namespace serosa::files {
 
 /// `timeline.wrap` and `at` to `timeline.wrap.at`.
 std::string joined(const std::string& path, std::string_view key);
+
+/// The file lies in the folder or below it; both paths are canonical.
+bool is_inside(const std::filesystem::path& file, const std::filesystem::path& folder);
+
+/// The ordinary file `name` beside the file that names it; nothing when there is none. One that
+/// lies outside that folder, by `..` or by a link, is refused and gives an empty path.
+std::optional<std::filesystem::path> file_beside(const std::string& name, const Origin& named_at,
+                                                 const std::string& key_path, Problems& problems);
 
 /// The names in a folder, sorted; none when it cannot be read.
 std::vector<std::string> file_names(const std::filesystem::path& folder);

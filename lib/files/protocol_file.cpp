@@ -270,9 +270,11 @@ ProtocolFile read_protocol(const Node& root, const Models& models, Problems& pro
 std::optional<Document> find_protocol(const std::string& name, const Origin& origin,
                                       const Models& models, const std::string& key_path,
                                       Problems& problems) {
-  std::error_code ignored;
-  fs::path path = origin.source ? origin.source->path.parent_path() / name : fs::path(name);
-  if (!fs::is_regular_file(path, ignored)) {
+  fs::path path;
+  if (const auto beside = file_beside(name, origin, key_path, problems)) {
+    if (beside->empty()) return std::nullopt;
+    path = *beside;
+  } else {
     const std::string stem =
         fs::path(name).extension() == ".yaml" ? fs::path(name).stem().string() : name;
     const auto found = find_data_file(models.folder, "protocols", stem, origin, key_path, problems);

@@ -155,7 +155,9 @@ class SensitivityReader {
 
  private:
   void read_figures() {
-    for (auto& [name, f] : r_.entries("figures")) {
+    for (auto& entry : r_.entries("figures")) {
+      const auto& name = entry.first;
+      auto& f = entry.second;  // clang 14 cannot capture a structured binding
       study::RunFigure figure;
       figure.name = name;
       const std::string output = f.word("output");

@@ -22,6 +22,9 @@ namespace fs = std::filesystem;
 
 namespace {
 
+/// Room for endings and a mark in the 255 bytes that a file's name may have.
+constexpr std::size_t longest_arm_name = 200;
+
 /// Reads one study.
 class StudyReader {
  public:
@@ -72,9 +75,7 @@ class StudyReader {
   }
 
   fs::path case_path(const std::string& name, const Origin& origin, const std::string& key_path) {
-    std::error_code ignored;
-    const fs::path beside = all_.path.parent_path() / name;
-    if (fs::is_regular_file(beside, ignored)) return beside;
+    if (const auto beside = file_beside(name, origin, key_path, all_.problems)) return *beside;
     const std::string stem =
         fs::path(name).extension() == ".yaml" ? fs::path(name).stem().string() : name;
     return find_data_file(all_.models.folder, "cases", stem, origin, key_path, all_.problems)
@@ -136,6 +137,10 @@ class StudyReader {
     for (auto& [name, arm] : arms) {
       if (name.find_first_of("/\\\n\t\",;=") != std::string::npos || name.starts_with('.')) {
         arm.error("", "an arm's name becomes a file's: letters, digits, blanks and - only");
+        continue;
+      }
+      if (name.size() > longest_arm_name) {
+        arm.error("", fmt::format("an arm's name is longer than {} bytes", longest_arm_name));
         continue;
       }
       const std::string file = arm.text("case");
@@ -219,8 +224,9 @@ class StudyReader {
     in_order(s.quantiles);
     s.confidence = r.quantity("confidence");
     s.exclude_failed = r.word("failed_runs") == "exclude";
-    for (auto& [name, band] : r.entries("bands")) {
-      study::Band b{name, output_of(band.word("output")), -std::numeric_limits<double>::infinity(),
+    for (auto& entry : r.entries("bands")) {
+      auto& band = entry.second;  // clang 14 cannot capture a structured binding
+      study::Band b{entry.first, output_of(band.word("output")), -std::numeric_limits<double>::infinity(),
                     std::numeric_limits<double>::infinity()};
       const std::string unit(simulate::output_list[b.output].unit);
       const auto end = [&](const char* key, double& value) {

@@ -322,8 +322,10 @@ class LawReader {
       return {};
     }
     const Origin law = r.origin("file");
-    auto source =
-        read_source(law.source->path.parent_path() / relative, all_.problems, {64u << 20}, law);
+    const auto beside = file_beside(name, law, "file", all_.problems);
+    if (beside && beside->empty()) return {};
+    auto source = read_source(beside.value_or(law.source->path.parent_path() / relative),
+                              all_.problems, {64u << 20}, law);
     if (!source) return {};
     const auto same = [&](const StudyFile::Table& table) {
       return table.source->path == source->path;

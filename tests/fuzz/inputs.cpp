@@ -15,9 +15,12 @@
 #include "files/bibliography.hpp"
 #include "files/case_file.hpp"
 #include "files/experiment_file.hpp"
+#include "files/fit_file.hpp"
 #include "files/journal.hpp"
 #include "files/netcdf.hpp"
+#include "files/protocol_file.hpp"
 #include "files/results.hpp"
+#include "files/review_file.hpp"
 #include "files/study_file.hpp"
 #include "units/units.hpp"
 
@@ -69,6 +72,63 @@ void read_study(std::string_view bytes) {
   files::Problems problems;
   files::read_study(file_with(bytes, "study.yaml"), models(), problems);
   (void)problems.text();
+}
+
+void protocol_of(const fs::path& path) {
+  files::Problems problems;
+  if (const auto document = files::read_document(path, problems))
+    files::read_protocol(document->root, models(), problems, "");
+  (void)problems.text();
+}
+
+void read_protocol(std::string_view bytes) { protocol_of(file_with(bytes, "protocol.yaml")); }
+
+/// The rules alone, in a protocol that has every reading.
+void read_rules(std::string_view bytes) {
+  std::string text =
+      "title: Rules\nlook: {every: 30 min}\n"
+      "readings:\n"
+      "  pressure: {reads: mean-pressure, error: 4 mmHg}\n"
+      "  heart: {reads: heart-rate}\n"
+      "  urine: {every: 1 h, over: 4 h}\n"
+      "  temperature: {reads: core-temperature, error: 0.1 K, delay: 5 min}\n"
+      "  weight: {every: 6 h}\n"
+      "  sodium: {delay: 30 min}\n"
+      "orders:\n"
+      "  blood: {act: sample-blood, at: 1 h}\n"
+      "  line: {act: maintenance, at: 30 min, fluid: glucose-10, rate: 60 mL/kg/d}\n"
+      "rules:\n  ";
+  for (const char c : bytes) (text += c) += c == '\n' ? "  " : "";
+  protocol_of(file_with(text, "protocol.yaml"));
+}
+
+void read_review(std::string_view bytes) {
+  files::Problems problems;
+  files::read_review(file_with(bytes, "review.yaml"), models(), problems);
+  (void)problems.text();
+}
+
+void read_fit(std::string_view bytes) {
+  files::Problems problems;
+  files::read_fit(file_with(bytes, "fit.yaml"), SEROSA_MODELS "/fits/first-hours.csv", models(),
+                  problems);
+  (void)problems.text();
+}
+
+/// Measured figures: of a fit, and as the law of an input.
+void read_data(std::string_view bytes) {
+  const auto path = file_with(bytes, "data.csv");
+  files::Problems problems;
+  files::read_fit_data(path, problems);
+  (void)problems.text();
+  files::Problems others;
+  files::read_study(
+      file_with("title: A\narms: {a: {case: exposed}}\n"
+                "vary: {baby.weight: {law: empirical, file: data.csv, column: 'weight [g]'}}\n"
+                "design: {kind: random, runs: 8, seed: 1}\noutputs: [urine]\ntimes: [1 h]\n",
+                "study.yaml"),
+      models(), others);
+  (void)others.text();
 }
 
 void read_experiment(std::string_view bytes) {
@@ -154,14 +214,12 @@ void read_netcdf(std::string_view bytes) {
 }  // namespace
 
 const std::map<std::string_view, Reader>& readers() {
-  static const std::map<std::string_view, Reader> all = {{"case", read_case},
-                                                         {"study", read_study},
-                                                         {"experiment", read_experiment},
-                                                         {"parameters", read_parameters},
-                                                         {"unit", read_unit},
-                                                         {"formula", read_formula},
-                                                         {"journal", read_journal},
-                                                         {"netcdf", read_netcdf}};
+  static const std::map<std::string_view, Reader> all = {
+      {"case", read_case},    {"study", read_study},           {"protocol", read_protocol},
+      {"rules", read_rules},  {"review", read_review},         {"fit", read_fit},
+      {"data", read_data},    {"experiment", read_experiment}, {"parameters", read_parameters},
+      {"unit", read_unit},    {"formula", read_formula},       {"journal", read_journal},
+      {"netcdf", read_netcdf}};
   return all;
 }
 
