@@ -14,6 +14,7 @@ import time
 import netCDF4
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import WebDriverWait
 
 from browser import browser, root, screenshot, serosa, shipped, size, work
 
@@ -33,6 +34,9 @@ def compared(*names, folder="pair"):
 
 def opened(driver, folder):
     driver.get((folder / "report.html").as_uri())
+    # What is in view is drawn at once, the rest in its turn.
+    drawn = lambda _: driver.execute_script("return document.getElementById('page').dataset.all")
+    WebDriverWait(driver, 30, 0.05).until(drawn)
     return json.loads(driver.execute_script("return document.getElementById('data').textContent"))
 
 

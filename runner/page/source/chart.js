@@ -91,15 +91,17 @@ export function chart({id, title, paint, columns, readout = null}) {
   const repaint = () => {
     if (width > 0) drawing.replaceChildren(paint(width));
   };
-  const follow = () => {
-    const now = Math.round(drawing.clientWidth);
+  const room = () => Math.round(drawing.clientWidth);
+  // Asking for the room has the browser lay the page out; who draws many charts asks for all first.
+  const follow = (now = room()) => {
     if (now > 0 && now !== width) {
       width = now;
       repaint();
     }
   };
-  new ResizeObserver(() => requestAnimationFrame(follow)).observe(drawing);
-  return {figure, drawing, repaint, follow};
+  // What was never drawn is drawn in its turn (main.js).
+  new ResizeObserver(() => requestAnimationFrame(() => { if (width > 0) follow(); })).observe(drawing);
+  return {figure, drawing, repaint, follow, room};
 }
 
 /** A button that is on or off. */

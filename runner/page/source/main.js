@@ -39,19 +39,67 @@ function draw(section, page) {
     : {nodes: [element("p", {}, "This page cannot draw what stands here.")], charts: []};
 }
 
-/** Sections of one kind of which one shows at a time. */
+/** Sections of one kind of which one shows at a time; each is built when it is first asked for. */
 function alternatives(section, page) {
   const {choice: words, alternatives: list} = section.data;
-  const built = list.map((one, i) => draw({...section, id: `${section.id}-${i + 1}`, data: one.data}, page));
-  const blocks = built.map((one, i) => element("div", {hidden: i < list.length - 1},
-    ...(list[i].text ?? []).map((text) => element("p", {}, text)), ...one.nodes));
+  const built = [];
+  const blocks = list.map(() => element("div", {hidden: true}));
   const show = (chosen) => {
+    if (!built[chosen]) {
+      built[chosen] = draw({...section, id: `${section.id}-${chosen + 1}`, data: list[chosen].data}, page);
+      blocks[chosen].append(...(list[chosen].text ?? []).map((text) => element("p", {}, text)), ...built[chosen].nodes);
+    }
     blocks.forEach((block, i) => { block.hidden = i !== chosen; });
-    for (const chart of built[chosen].charts) chart.follow();
-    built[chosen].ready?.();
   };
-  const head = list.length > 1 ? [choice(words, list.map((one) => one.label), list.length - 1, show)] : [];
+  show(list.length - 1);
+  const head = list.length > 1 ? [choice(words, list.map((one) => one.label), list.length - 1, (chosen) => {
+    show(chosen);
+    built[chosen].ready?.();
+    drawAll(built[chosen].charts);
+  })] : [];
   return {nodes: [...head, ...blocks], charts: built[list.length - 1].charts, ready: () => built[list.length - 1].ready?.()};
+}
+
+/** Draws charts after asking once for the room of all. */
+function drawAll(charts) {
+  const rooms = charts.map((chart) => chart.room());
+  charts.forEach((chart, i) => chart.follow(rooms[i]));
+}
+
+/**
+ * Draws what is in view at once and the rest in short pieces of time, sooner when it comes near
+ * the view, all of it before printing. `data-drawn` and `data-all` tell when, in ms.
+ */
+function drawInTurn(charts, root) {
+  const told = (name) => {
+    performance.mark(`serosa-${name}`);
+    root.setAttribute(`data-${name}`, String(Math.round(performance.now())));
+  };
+  const waiting = new Set(charts);
+  const done = (list) => {
+    drawAll(list);
+    for (const chart of list) waiting.delete(chart);
+    if (!waiting.size && !root.dataset.all) told("all");
+  };
+  const everything = () => done([...waiting]);
+  // An address within the page needs the height of all that stands before it.
+  const whole = location.hash.length > 1;
+  done(charts.filter((chart) => whole || chart.drawing.getBoundingClientRect().top < window.innerHeight));
+  told("drawn");
+  if (!waiting.size) return;
+  const near = new IntersectionObserver((seen) => {
+    done([...waiting].filter((chart) => seen.some((one) => one.isIntersecting && one.target === chart.drawing)));
+    if (!waiting.size) near.disconnect();
+  }, {rootMargin: "50% 0px"});
+  for (const chart of waiting) near.observe(chart.drawing);
+  const next = () => {
+    const until = performance.now() + 30;
+    while (waiting.size && performance.now() < until) done([waiting.values().next().value]);
+    if (waiting.size) setTimeout(next, 0);
+  };
+  requestAnimationFrame(() => setTimeout(next, 0));
+  window.addEventListener("beforeprint", everything);
+  window.matchMedia("print").addEventListener("change", everything);
 }
 
 function lay(section, page) {
@@ -76,14 +124,10 @@ function build() {
       ...page.sections.map((section) => element("li", {}, element("a", {href: `#${section.id}`}, section.topic))))),
     ...laid.map((one) => one.body),
   );
-  for (const {made} of laid) {
-    for (const chart of made.charts) chart.follow();
-    made.ready?.();
-  }
+  for (const {made} of laid) made.ready?.();
+  drawInTurn(laid.flatMap(({made}) => made.charts), root);
   // The browser looked for the section of the address before there was one.
   if (location.hash.length > 1) document.getElementById(decodeURIComponent(location.hash.slice(1)))?.scrollIntoView();
-  performance.mark("serosa-drawn");
-  root.setAttribute("data-drawn", String(Math.round(performance.now())));
 }
 
 build();
