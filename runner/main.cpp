@@ -41,8 +41,8 @@ std::string version_text() {
                      build.commit, build.compiler, build.build_type, sets, files::caution);
 }
 
-/// Standard streams that whoever started us had closed lead nowhere; else the next file opened would
-/// take their numbers, and messages would land in it.
+/// Standard streams that whoever started us had closed lead nowhere; else the next file opened
+/// would take their numbers, and messages would land in it.
 void close_gaps() {
   for (int stream = 0; stream <= 2; ++stream)
     if (::fcntl(stream, F_GETFD) == -1 && ::open("/dev/null", O_RDWR) != stream) std::abort();

@@ -8,13 +8,14 @@
 #include <cstring>
 #include <system_error>
 
+#include "files/netcdf.hpp"
 #include "files/problems.hpp"
 #include "files/results.hpp"
 #include "files/results_folder.hpp"
 #include "files/sha256.hpp"
 #include "runner/page_parts.hpp"
-#include "runner/page_text.hpp"
 #include "runner/page_spread.hpp"
+#include "runner/page_text.hpp"
 
 namespace serosa::runner {
 
@@ -147,10 +148,15 @@ PageData page_of_folder(const fs::path& folder) {
     page["caution"] = files::caution;
     return page;
   }
-  if (fs::exists(folder / "runs.nc", failure)) return page_of_batch(folder);
-  PageData page = page_of_runs(read_run_folder(folder));
-  add_spread(page, folder);
-  return page;
+  try {
+    if (fs::exists(folder / "runs.nc", failure)) return page_of_batch(folder);
+    PageData page = page_of_runs(read_run_folder(folder));
+    add_spread(page, folder);
+    return page;
+  } catch (const files::NetcdfError& fault) {
+    // Numbers are read while the page is made, so damage may show late.
+    refuse_folder(folder, std::string("cannot be read: ") + fault.what());
+  }
 }
 
 void write_page(const fs::path& folder) {

@@ -330,7 +330,8 @@ def surroundings(place):
         for line in on_terminal(arguments, 80, 24, place).split("\n"):
             shown = line.split("\r")[-1]
             assert "\x1b" not in shown.replace("\x1b[K", ""), (arguments, shown)
-            assert len(shown) <= 100 or str(place) in shown, (arguments, len(shown), shown)
+            # What a command answers is as wide as a page; help is left to the terminal.
+            assert len(shown) <= 100 or str(place) in shown or "--help" in arguments, shown
 
 
 def names(place):
