@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <regex>
 #include <span>
 
 #include "files/results.hpp"
@@ -817,11 +818,15 @@ class SweepPage {
                                      {"caesarean-without-labour", "caesarean without labour"}})
         for (auto at = law.find(from); at != std::string::npos; at = law.find(from, at + to.size()))
           law.replace(at, from.size(), to);
-      if (!i.words.empty())
+      if (!i.words.empty()) {
         for (const auto& [from, to] :
              {std::pair<std::string, std::string>{"false", "no"}, {"true", "yes"}})
           if (const auto at = law.find(from); at != std::string::npos)
             law.replace(at, from.size(), to);
+        // A weight is something else where babies are spoken of.
+        law = std::regex_replace(law, std::regex(R"(\(weight 1\))"), "(1 part)");
+        law = std::regex_replace(law, std::regex(R"(\(weight ([^)]*)\))"), "($1 parts)");
+      }
       std::string source = told("work");
       if (source.empty()) source = told("source");
       if (source.empty()) source = "none given: assumed";

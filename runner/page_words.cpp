@@ -235,8 +235,18 @@ void collect_acts(const std::vector<const files::Node*>& cases,
   }
 }
 
+/// A share, written as a bare number or in per cent, in per cent.
+std::string in_per_cent(const std::string& share) {
+  char* end = nullptr;
+  const double x = std::strtod(share.c_str(), &end);
+  if (share.empty() || *end != '\0') return share;
+  char figures[32];
+  std::snprintf(figures, sizeof figures, "%.3g %%", 100 * x);
+  return figures;
+}
+
 /// Numbers with more than four digits behind the point, as the middle of a law has them, are cut to
-/// four figures; what somebody wrote stays as written.
+/// three figures; what somebody wrote stays as written.
 std::string rounded(const std::string& text) {
   std::string result;
   for (std::size_t at = 0; at < text.size();) {
@@ -248,7 +258,8 @@ std::string rounded(const std::string& text) {
     const auto point = number.find('.');
     if (point != std::string::npos && number.size() - point > 5) {
       char figures[32];
-      std::snprintf(figures, sizeof figures, "%.4g", std::strtod(number.c_str(), nullptr));
+      const double x = std::strtod(number.c_str(), nullptr);
+      std::snprintf(figures, sizeof figures, x < 1000 ? "%.3g" : "%.0f", x);
       result += figures;
     } else {
       result += end > at ? number : text.substr(at, 1);
@@ -299,7 +310,7 @@ std::vector<std::pair<std::string, std::string>> facts_in_words(const files::Nod
   if (const auto* bowel = understood.find("bowel")) {
     std::string words = "inside the abdomen";
     if (text_of(*bowel, "outside") != "false") {
-      words = text_of(*bowel, "herniated") + " outside the abdomen";
+      words = in_per_cent(text_of(*bowel, "herniated")) + " outside the abdomen";
       for (const auto& entry : bowel->entries)
         if (entry.key != "outside" && entry.key != "herniated" && entry.value.text != "false")
           words += ", " + bowel_fact(entry);
@@ -497,7 +508,7 @@ std::string varied_in_words(const std::string& path) {
 
 std::string shown_unit(std::string unit) {
   if (unit == "1") return {};
-  if (unit == "wk") return "weeks";
+  if (unit == "wk" || unit == "week") return "weeks";
   for (const auto& [from, to] :
        {std::pair<std::string, std::string>{"degC", "°C"}, {"m2", "m²"}, {"wk", "week"}})
     for (auto at = unit.find(from); at != std::string::npos; at = unit.find(from, at + to.size()))

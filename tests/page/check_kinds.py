@@ -4,7 +4,6 @@
 PAGE_KINDS writes a page of invented numbers (tests/page/kinds.cpp); here the drawing is held
 against them.
 """
-import base64
 import csv
 import re
 import shutil
@@ -16,8 +15,8 @@ from selenium.webdriver import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from browser import browser, program, screenshot, size, work
-from check_page import (charts, every_chart_is_whole, no_complaints, opened, requests, text_of, waited)
+from browser import (browser, charts, no_complaints, opened, printed, program, requests, screenshot, size, waited,
+                     work)
 
 serosa = sys.argv[5]
 
@@ -246,8 +245,7 @@ def keeps():
             assert len(rows) > 3 and all(len(row) == len(rows[0]) for row in rows)
             assert not [cell for row in rows for cell in row if re.match(r"[=+@\t\r]|-(?![\d.])", cell)]
             assert waited(work / f"{chart}.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
-        pdf = base64.b64decode(driver.execute_cdp_cmd(
-            "Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})["data"])
+        pdf = printed(driver)
         (work / "kinds.pdf").write_bytes(pdf)
         assert 3 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 10
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})

@@ -1,65 +1,25 @@
 # SPDX-License-Identifier: Apache-2.0
 """report.html in a browser. check_page.py SEROSA REPOSITORY FOLDER TEST"""
-import base64
 import csv
 import json
 import math
-import os
 import re
-import shutil
-import subprocess
 import sys
 import time
 
 import netCDF4
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
-from selenium.webdriver.support.ui import WebDriverWait
 
-from browser import browser, root, screenshot, serosa, shipped, size, work
+from browser import (CAUTION, browser, charts, close_figure, fresh, no_complaints, opened, printed, requests, screenshot,
+                      serosa, shipped, size, text_of, waited, work)
 
-CAUTION = "For teaching and review. Not dosing advice. Follow local protocols and licensed clinicians."
 MARKS = "path, line, circle, rect"
-
-
-def fresh():
-    shutil.rmtree(work, ignore_errors=True)
-    work.mkdir(parents=True)
 
 
 def compared(*names, folder="pair"):
     serosa("compare", *[shipped(name) for name in names], "--quiet", "--out", folder)
     return work / folder
-
-
-def opened(driver, folder):
-    driver.get((folder / "report.html").as_uri())
-    # What is in view is drawn at once, the rest in its turn.
-    drawn = lambda _: driver.execute_script("return document.getElementById('page').dataset.all")
-    WebDriverWait(driver, 30, 0.05).until(drawn)
-    return json.loads(driver.execute_script("return document.getElementById('data').textContent"))
-
-
-def no_complaints(driver):
-    said = [entry for entry in driver.get_log("browser") if entry["level"] != "DEBUG"]
-    assert not said, f"the console says {said}"
-
-
-def requests(driver):
-    found = []
-    for entry in driver.get_log("performance"):
-        message = json.loads(entry["message"])["message"]
-        if message["method"] == "Network.requestWillBeSent":
-            found.append(message["params"]["request"]["url"])
-    return found
-
-
-def charts(driver):
-    return driver.find_elements(By.CSS_SELECTOR, "figure.chart-frame")
-
-
-def text_of(driver):
-    return driver.execute_script("return document.body.innerText")
 
 
 def every_chart_is_whole(driver):
@@ -213,13 +173,6 @@ def waterfall(section, value, weights, hours):
     return count
 
 
-def close_figure(text, exact):
-    """Whether a figure as printed is the exact value, rounded where the print ends."""
-    plain = text.replace("−", "-")
-    digits = len(plain.split(".")[1]) if "." in plain else 0
-    return abs(float(plain) - exact) <= 0.5000001 * 10.0**-digits
-
-
 def bare_numbers(driver, page, value, weights):
     section = next(section for section in page["sections"] if section["id"] == "water")
     rows = driver.find_elements(By.CSS_SELECTOR, "#water .numbers tbody tr")
@@ -288,8 +241,7 @@ def prints():
     driver = browser()
     try:
         opened(driver, folder)
-        pdf = base64.b64decode(driver.execute_cdp_cmd(
-            "Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})["data"])
+        pdf = printed(driver)
         (work / "page.pdf").write_bytes(pdf)
         assert pdf.startswith(b"%PDF-")
         pages = len(re.findall(rb"/Type\s*/Page\b", pdf))
@@ -297,6 +249,15 @@ def prints():
         boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
         # A4 is 210 mm by 297 mm (ISO 216), in points.
         assert boxes and all(abs(float(w) - 595.28) < 1 and abs(float(h) - 841.89) < 1 for w, h in boxes), boxes
+        # For paper charts are drawn anew at its width, so that their writing keeps its size (A4 less
+        # 15 mm on either side is 680 pixels of 1/96 inch), and at that of the screen thereafter.
+        widths = lambda: set(driver.execute_script(
+            "return [...document.querySelectorAll('.drawing svg')].map(svg => svg.viewBox.baseVal.width)"))
+        before = widths()
+        driver.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+        assert widths() == {326, 680} and not before & {326, 680}, (before, widths())
+        driver.execute_script("window.dispatchEvent(new Event('afterprint'))")
+        assert widths() == before
         # Chromium lays out print as it lays out the screen of that width: charts may not be taller
         # than a page, and are kept whole.
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
@@ -310,14 +271,6 @@ def prints():
         no_complaints(driver)
     finally:
         driver.quit()
-
-
-def waited(path):
-    for _ in range(100):
-        if path.exists() and path.stat().st_size > 0:
-            return path
-        time.sleep(0.1)
-    raise AssertionError(f"{path.name} was not saved; there are {os.listdir(path.parent)}")
 
 
 def saves():

@@ -15,8 +15,8 @@ import netCDF4
 import numpy
 from selenium.webdriver.common.by import By
 
-from browser import browser, program, root, screenshot, serosa, size, work
-from check_page import (CAUTION, charts, close_figure, fresh, no_complaints, opened, requests, text_of)
+from browser import (browser, charts, close_figure, fresh, no_complaints, opened, printed, program, requests,
+                     screenshot, serosa, size, text_of, work, CAUTION)
 
 STUDY = """
 title: {title}
@@ -326,14 +326,12 @@ def large():
 
 def prints():
     """A4, and nothing that is only for the screen."""
-    import base64
     fresh()
     folder = swept(runs=40)
     driver = browser()
     try:
         opened(driver, folder)
-        pdf = base64.b64decode(driver.execute_cdp_cmd(
-            "Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})["data"])
+        pdf = printed(driver)
         (work / "sweep.pdf").write_bytes(pdf)
         assert 5 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 25
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})

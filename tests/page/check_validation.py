@@ -8,10 +8,8 @@ import time
 
 from selenium.webdriver.common.by import By
 
-from browser import browser, root, screenshot, serosa, size, work
-from check_page import CAUTION, charts, close_figure, fresh, no_complaints, opened, requests, text_of
-
-
+from browser import (browser, charts, close_figure, fresh, no_complaints, opened, requests, root, screenshot,
+                     serosa, size, text_of, work, CAUTION)
 def in_words(text):
     return re.sub(r"(?<=[ cm])m2\b|\bm2\b", "m²", text.replace("degC", "°C"))
 

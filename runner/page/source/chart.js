@@ -99,8 +99,13 @@ export function chart({id, title, paint, columns, readout = null}) {
       repaint();
     }
   };
-  // What was never drawn is drawn in its turn (main.js).
-  new ResizeObserver(() => requestAnimationFrame(() => { if (width > 0) follow(); })).observe(drawing);
+  // What was never drawn is drawn in its turn (main.js); a new height is no reason to draw again.
+  let seen = 0;
+  new ResizeObserver(() => requestAnimationFrame(() => {
+    const now = room();
+    if (width > 0 && now !== seen) follow(now);
+    seen = now;
+  })).observe(drawing);
   return {figure, drawing, repaint, follow, room};
 }
 

@@ -50,10 +50,12 @@ function alternatives(section, page) {
       blocks[chosen].append(...(list[chosen].text ?? []).map((text) => element("p", {}, text)), ...built[chosen].nodes);
     }
     blocks.forEach((block, i) => { block.hidden = i !== chosen; });
+    return built[chosen];
   };
   show(list.length - 1);
   const head = list.length > 1 ? [choice(words, list.map((one) => one.label), list.length - 1, (chosen) => {
-    show(chosen);
+    if (!built[chosen]) page.charts.push(...show(chosen).charts);
+    else show(chosen);
     built[chosen].ready?.();
     drawAll(built[chosen].charts);
   })] : [];
@@ -76,12 +78,23 @@ function drawInTurn(charts, root) {
     root.setAttribute(`data-${name}`, String(Math.round(performance.now())));
   };
   const waiting = new Set(charts);
-  const done = (list) => {
-    drawAll(list);
-    for (const chart of list) waiting.delete(chart);
+  /** Until that time, or to the end. */
+  const done = (list, until = Infinity) => {
+    const rooms = list.map((chart) => chart.room());
+    for (let i = 0; i < list.length && performance.now() < until; ++i) {
+      list[i].follow(rooms[i]);
+      waiting.delete(list[i]);
+    }
     if (!waiting.size && !root.dataset.all) told("all");
   };
-  const everything = () => done([...waiting]);
+  // Paper is narrower than the screen: drawn for it, writing keeps its size. A4 less its margins.
+  const paper = 680;
+  window.addEventListener("beforeprint", () => {
+    done([...waiting]);
+    const shown = charts.filter((chart) => chart.room() > 0);
+    for (const chart of shown) chart.follow(chart.figure.parentElement?.classList.contains("two") ? (paper - 28) / 2 : paper);
+  });
+  window.addEventListener("afterprint", () => drawAll(charts));
   // An address within the page needs the height of all that stands before it.
   const whole = location.hash.length > 1;
   done(charts.filter((chart) => whole || chart.drawing.getBoundingClientRect().top < window.innerHeight));
@@ -93,13 +106,10 @@ function drawInTurn(charts, root) {
   }, {rootMargin: "50% 0px"});
   for (const chart of waiting) near.observe(chart.drawing);
   const next = () => {
-    const until = performance.now() + 30;
-    while (waiting.size && performance.now() < until) done([waiting.values().next().value]);
+    done([...waiting], performance.now() + 40);
     if (waiting.size) setTimeout(next, 0);
   };
   requestAnimationFrame(() => setTimeout(next, 0));
-  window.addEventListener("beforeprint", everything);
-  window.matchMedia("print").addEventListener("change", everything);
 }
 
 function lay(section, page) {
@@ -115,6 +125,7 @@ function lay(section, page) {
 
 function build() {
   const page = JSON.parse(document.getElementById("data").textContent);
+  page.charts = [];  // all that were built; what is hidden has no room
   const root = document.getElementById("page");
   const laid = page.sections.map((section) => lay(section, page));
   root.append(
@@ -125,7 +136,8 @@ function build() {
     ...laid.map((one) => one.body),
   );
   for (const {made} of laid) made.ready?.();
-  drawInTurn(laid.flatMap(({made}) => made.charts), root);
+  page.charts.push(...laid.flatMap(({made}) => made.charts));
+  drawInTurn(page.charts, root);
   // The browser looked for the section of the address before there was one.
   if (location.hash.length > 1) document.getElementById(decodeURIComponent(location.hash.slice(1)))?.scrollIntoView();
 }

@@ -3,7 +3,7 @@
 import * as Plot from "@observablehq/plot";
 import {look} from "../colours.js";
 import {figure} from "../numbers.js";
-import {bottomAxis, leftAxis, panelSection, room, titleOf} from "../panels.js";
+import {bottomAxis, leftAxis, panelSection, room, textWidth, titleOf} from "../panels.js";
 
 const sum = (list) => list.reduce((a, b) => a + b, 0);
 
@@ -37,6 +37,9 @@ export default function distribution(section) {
       const lists = on.map((series) => ({series, list: outline(series, edges)}));
       const most = Math.max(1, ...lists.flatMap(({list}) => list.map((point) => point.y)));
       const domain = [edges[0], edges[edges.length - 1]];
+      const references = panel.references.filter((one) => one.value >= domain[0] && one.value <= domain[1]);
+      const right = (one) => one.value > domain[0] + 0.6 * (domain[1] - domain[0]);
+      const named = {x: "value", frameAnchor: "top", text: "label", lineAnchor: "top", dy: 2, fontSize: 12, fill: "#333", stroke: "#fff", strokeWidth: 3};
       const medians = on.filter((series) => series.median !== null);
       const hot = lists.flatMap(({series}) => series.counts.map((count, i) => ({
         x: (edges[i] + edges[i + 1]) / 2, y: (100 * count) / (whole(series) || 1), wx: 3,
@@ -56,9 +59,10 @@ export default function distribution(section) {
             ...lists.map(({series, list}) => Plot.line(list, {x: "x", y: "y", stroke: look(series.style).colour, strokeWidth: 1.8, strokeDasharray: look(series.style).dash ?? undefined})),
             Plot.ruleY([0], {stroke: "#333"}),
             ...medians.map((series) => Plot.ruleX([series.median], {y1: 0, y2: most * 1.05, stroke: look(series.style).colour, strokeWidth: 1.4, strokeDasharray: "1 3"})),
-            ...panel.references.map((one) => Plot.ruleX([one.value], {stroke: "#333", strokeDasharray: "5 3"})),
-            Plot.text(panel.references, {x: "value", frameAnchor: "top", text: "label", textAnchor: "start", lineAnchor: "top", dx: 4, dy: 2, fontSize: 12, fill: "#333", stroke: "#fff", strokeWidth: 3}),
-            bottomAxis(panel.axis, width - 70),
+            ...references.map((one) => Plot.ruleX([one.value], {stroke: "#333", strokeDasharray: "5 3"})),
+            Plot.text(references.filter((one) => !right(one)), {...named, textAnchor: "start", dx: 4}),
+            Plot.text(references.filter(right), {...named, textAnchor: "end", dx: -4}),
+            bottomAxis(textWidth(titleOf(panel.axis)) > width - 40 ? {...panel.axis, label: panel.axis.label.replace(/ \(.*\)$/, "")} : panel.axis, width - 70),
             leftAxis({label: `Share of ${counted}`, unit: "%"}),
           ],
         },

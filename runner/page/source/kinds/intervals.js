@@ -43,6 +43,12 @@ export default function intervals(section) {
       const height = below + 56;
       const perWidth = (width - 28) / (domain[1] - domain[0]);
       const named = levels(panel.references, (one) => (panel.axis.log ? 0 : (one.value - domain[0]) * perWidth), (one) => textWidth(one.label));
+      // A name at the edge stays inside the drawing.
+      const inside = (one) => {
+        const at = 14 + (panel.axis.log ? Math.log(one.value / domain[0]) / Math.log(domain[1] / domain[0]) * (width - 28) : (one.value - domain[0]) * perWidth);
+        const half = textWidth(one.label) / 2;
+        return Math.max(half - at, 0) || Math.min(width - half - at, 0);
+      };
       const top = 16 + 15 * Math.max(0, ...named.map((one) => one.level));
       return {
         hot: dots.map((dot) => ({x: dot.value, y: dot.y, wx: 0.3, wy: 3, words: `${dot.category}${panel.series.length > 1 ? `, ${dot.series.label}` : ""}: ${words(dot)}${panel.axis.unit ? ` ${panel.axis.unit}` : ""}${dot.hollow && panel.references.length ? `, not distinguishable from “${panel.references[0].label}”` : ""}`})),
@@ -55,7 +61,7 @@ export default function intervals(section) {
             Plot.gridX({stroke: "#000", strokeOpacity: 0.12, ticks: 5}),
             Plot.ruleY(rows.slice(1), {y: "top", stroke: "#000", strokeOpacity: 0.12}),
             ...panel.references.map((one) => Plot.ruleX([one.value], {stroke: "#333", strokeDasharray: "5 3"})),
-            ...named.map((one) => Plot.text([one], {x: "value", frameAnchor: "top", text: "label", lineAnchor: "bottom", dy: -4 - 15 * one.level, fontSize: 12, fill: "#333"})),
+            ...named.map((one) => Plot.text([one], {x: "value", frameAnchor: "top", text: "label", lineAnchor: "bottom", dx: inside(one), dy: -4 - 15 * one.level, fontSize: 12, fill: "#333"})),
             ...on.map((series) => Plot.ruleY(dots.filter((dot) => dot.series === series && dot.high >= dot.low), {y: "y", x1: "low", x2: "high", stroke: look(series.style).colour, strokeWidth: 2, strokeDasharray: look(series.style).dash ?? undefined})),
             Plot.dot(dots, {x: "value", y: "y", r: 4.5, fill: (dot) => (dot.hollow ? "#fff" : look(dot.series.style).colour), stroke: (dot) => look(dot.series.style).colour, strokeWidth: 1.8}),
             Plot.text(rows, {frameAnchor: "left", x: null, y: (row) => row.top + 4, text: "label", textAnchor: "start", lineAnchor: "top", fontSize: 13, fill: "#1a1a1a", stroke: "#fff", strokeWidth: 3}),
