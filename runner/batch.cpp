@@ -335,7 +335,8 @@ ExitCode finish(const BatchRequest& request, const LoadedStudy& study, files::Ba
   const bool page = !study.file.sensitivity || done.sensitivity;
   try {
     if (done.sensitivity) {
-      const PageData sections = page_of_sensitivity(s, *done.sensitivity);
+      const PageData sections =
+          page_of_sensitivity(s, *done.sensitivity, PageData::parse(inputs_json(study)));
       write_whole(batch.folder().path() / "page.json",
                   sections.dump(-1, ' ', false, PageData::error_handler_t::replace) + "\n");
     }

@@ -27,7 +27,8 @@ constexpr std::size_t most_drawn = 12, most_courses = 5;
 
 class SensitivityPage {
  public:
-  SensitivityPage(const study::Study& s, const SensitivityResult& r) : s_(s), r_(r) {}
+  SensitivityPage(const study::Study& s, const SensitivityResult& r, const PageData& described)
+      : s_(s), r_(r), described_(described) {}
 
   PageData page() {
     PageData page = page::document(s_.title.empty() ? s_.name : s_.title, s_.note);
@@ -341,20 +342,28 @@ class SensitivityPage {
 
   PageData what_varied() const {
     page::Table table;
-    table.head = {"Input", "Law", "Source"};
+    table.head = {"Input", "Law", "Source", "How well known"};
     for (const auto& input : s_.inputs) {
-      std::string law = input.law_text;
-      for (auto at = law.find("degC"); at != std::string::npos; at = law.find("degC", at))
-        law.replace(at, 4, "°C");
-      table.rows.push_back({input_label(input.path), law, input.source});
+      const std::string law = law_in_words(input.law_text, !input.is_number());
+      std::string source = input.source, grade;
+      for (const auto& one : described_.at("inputs"))
+        if (one.value("path", "") == input.path) {
+          source = one.value("work", "");
+          if (source.empty()) source = one.value("source", "");
+          grade = one.value("grade", "");
+        }
+      table.rows.push_back(
+          {input_label(input.path), law, source.empty() ? "none given: assumed" : source, grade});
     }
-    return page::section(
+    PageData section = page::section(
         {"inputs",
          "What was varied",
          fmt::format("{} inputs and the laws they were drawn by", s_.inputs.size()),
          {"Shares of the variance are shares of what these laws make; another range "
           "gives other shares. Nothing is measured here: it is what the model says."}},
         table);
+    section["data"]["prose"] = true;
+    return section;
   }
 
   /// One look for an input on all charts of the page, in the order in which they first appear.
@@ -368,12 +377,14 @@ class SensitivityPage {
   std::vector<std::size_t> styled_;
   const study::Study& s_;
   const SensitivityResult& r_;
+  const PageData& described_;
 };
 
 }  // namespace
 
-PageData page_of_sensitivity(const study::Study& study, const SensitivityResult& result) {
-  return SensitivityPage(study, result).page();
+PageData page_of_sensitivity(const study::Study& study, const SensitivityResult& result,
+                             const PageData& described) {
+  return SensitivityPage(study, result, described).page();
 }
 
 }  // namespace serosa::runner

@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <regex>
 #include <span>
 
 #include "files/results.hpp"
@@ -811,22 +810,7 @@ class SweepPage {
       const auto told = [&](const char* key) {
         return i.described.is_object() ? i.described.value(key, std::string()) : std::string();
       };
-      std::string law = i.law;
-      for (const auto& [from, to] : {std::pair<std::string, std::string>{" wk", " weeks"},
-                                     {"degC", "°C"},
-                                     {"m2", "m²"},
-                                     {"caesarean-without-labour", "caesarean without labour"}})
-        for (auto at = law.find(from); at != std::string::npos; at = law.find(from, at + to.size()))
-          law.replace(at, from.size(), to);
-      if (!i.words.empty()) {
-        for (const auto& [from, to] :
-             {std::pair<std::string, std::string>{"false", "no"}, {"true", "yes"}})
-          if (const auto at = law.find(from); at != std::string::npos)
-            law.replace(at, from.size(), to);
-        // A weight is something else where babies are spoken of.
-        law = std::regex_replace(law, std::regex(R"(\(weight 1\))"), "(1 part)");
-        law = std::regex_replace(law, std::regex(R"(\(weight ([^)]*)\))"), "($1 parts)");
-      }
+      const std::string law = law_in_words(i.law, !i.words.empty());
       std::string source = told("work");
       if (source.empty()) source = told("source");
       if (source.empty()) source = "none given: assumed";

@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <map>
+#include <regex>
 #include <sstream>
 
 #include "units/units.hpp"
@@ -504,6 +505,24 @@ std::string varied_in_words(const std::string& path) {
   }
   std::replace(words.begin(), words.end(), '.', ' ');
   return capital(plain_name(words));
+}
+
+std::string law_in_words(std::string law, bool words) {
+  using Change = std::pair<const char*, const char*>;
+  for (const auto& [from, to] : {Change{" wk", " weeks"},
+                                 {"degC", "°C"},
+                                 {"m2", "m²"},
+                                 {"-without-", " without "},
+                                 {R"((^| )-(\d))", "$1−$2"}})
+    law = std::regex_replace(law, std::regex(from), to);
+  if (!words) return law;
+  // A weight is something else where babies are spoken of.
+  for (const auto& [from, to] : {Change{R"(\bfalse\b)", "no"},
+                                 {R"(\btrue\b)", "yes"},
+                                 {R"(\(weight 1\))", "(1 part)"},
+                                 {R"(\(weight ([^)]*)\))", "($1 parts)"}})
+    law = std::regex_replace(law, std::regex(from), to);
+  return law;
 }
 
 std::string shown_unit(std::string unit) {

@@ -55,6 +55,9 @@ struct OutputInWords {
 OutputInWords output_in_words(const std::string& name, const std::string& meaning,
                               const std::string& unit);
 
+/// The law that an input is drawn by, as a study writes it; `words` for one that chooses words.
+std::string law_in_words(std::string law, bool words);
+
 /// A unit as it stands on a page: `°C`, `m²`; empty for a pure number.
 std::string shown_unit(std::string unit);
 /// The same with a blank before it.

@@ -27,6 +27,8 @@ std::size_t ranking_measure(const study::SensitivityResult& result);
 std::string input_label(const std::string& path);
 
 /// The page: what carries each answer at the last time, over time, and how it settled.
-PageData page_of_sensitivity(const study::Study& study, const study::SensitivityResult& result);
+/// @param described  what `inputs.json` holds: sources and grades of the inputs in words
+PageData page_of_sensitivity(const study::Study& study, const study::SensitivityResult& result,
+                             const PageData& described);
 
 }  // namespace serosa::runner

@@ -39,9 +39,7 @@ def browser(width=1280, height=1000, downloads=None):
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     if downloads:
         options.add_experimental_option(
-            "prefs", {"download.default_directory": str(downloads), "download.prompt_for_download": False,
-                      # Chromium stops after ten files from a page and asks.
-                      "profile.default_content_setting_values.automatic_downloads": 1})
+            "prefs", {"download.default_directory": str(downloads), "download.prompt_for_download": False})
     driver = webdriver.Chrome(options=options, service=Service("/usr/bin/chromedriver"))
     size(driver, width, height)
     driver.set_script_timeout(20)

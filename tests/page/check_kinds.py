@@ -240,6 +240,7 @@ def keeps():
                 driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
                 button.click()
                 waited(work / f"{chart}.{button.text.lower()}")
+                time.sleep(0.2)  # Chromium drops the eleventh file that a page saves within a second
             with open(waited(work / f"{chart}.csv"), newline="") as file:
                 rows = list(csv.reader(file))
             assert len(rows) > 3 and all(len(row) == len(rows[0]) for row in rows)

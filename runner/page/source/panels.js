@@ -1,17 +1,21 @@
 // SPDX-License-Identifier: Apache-2.0
 // Panels that have no time axis: one legend for all, and a read-out of what the pointer is nearest to.
 import * as Plot from "@observablehq/plot";
-import {chart, draw, toggle} from "./chart.js";
+import {broken, chart, draw, toggle} from "./chart.js";
 import {element, sample} from "./elements.js";
 
 /** `Water lost, mL/kg`; pure numbers have no unit. */
 export const titleOf = (axis) => (axis.unit ? `${axis.label}, ${axis.unit}` : axis.label);
 
+const lineHeight = 14;
 const axisLook = {labelArrow: "none", tickSize: 5, fontSize: 13, color: "#333"};
 
 export function bottomAxis(axis, width, options = {}) {
   const ticks = Math.max(2, Math.round(width / (axis.log ? 60 : 95)));
-  return Plot.axisX({...axisLook, label: titleOf(axis), labelAnchor: "center", labelOffset: 38, ticks, ...options});
+  const label = broken(titleOf(axis), Math.floor((width + 20) / 7));
+  const lines = label.split("\n").length;
+  const axisX = Plot.axisX({...axisLook, label, labelAnchor: "center", labelOffset: 38 + lineHeight * (lines - 1), ticks, ...options});
+  return Object.assign(axisX, {below: lineHeight * (lines - 1)});  // the room that more lines need
 }
 
 export function leftAxis(axis, options = {}) {
@@ -67,6 +71,11 @@ export function panelSection(section, {seriesOf = null, areaLegend = false, pain
       columns: () => columns(panel),
       paint: (width) => {
         const {options, label, hot = [], finish = null} = paint(panel, on(panel), width);
+        const below = Math.max(0, ...options.marks.map((mark) => mark?.below ?? 0));
+        if (below) {
+          options.height += below;
+          options.marginBottom += below;
+        }
         const svg = draw({width, ...options}, `${section.topic}, ${panel.title}: ${label}`);
         const scale = {x: svg.scale("x"), y: svg.scale("y")};
         finish?.(svg, scale);

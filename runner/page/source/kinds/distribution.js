@@ -3,7 +3,7 @@
 import * as Plot from "@observablehq/plot";
 import {look} from "../colours.js";
 import {figure} from "../numbers.js";
-import {bottomAxis, leftAxis, panelSection, room, textWidth, titleOf} from "../panels.js";
+import {bottomAxis, leftAxis, panelSection, room, titleOf} from "../panels.js";
 
 const sum = (list) => list.reduce((a, b) => a + b, 0);
 
@@ -62,7 +62,7 @@ export default function distribution(section) {
             ...references.map((one) => Plot.ruleX([one.value], {stroke: "#333", strokeDasharray: "5 3"})),
             Plot.text(references.filter((one) => !right(one)), {...named, textAnchor: "start", dx: 4}),
             Plot.text(references.filter(right), {...named, textAnchor: "end", dx: -4}),
-            bottomAxis(textWidth(titleOf(panel.axis)) > width - 40 ? {...panel.axis, label: panel.axis.label.replace(/ \(.*\)$/, "")} : panel.axis, width - 70),
+            bottomAxis(panel.axis, width - 70),
             leftAxis({label: `Share of ${counted}`, unit: "%"}),
           ],
         },
