@@ -82,9 +82,8 @@ std::string in_shell(const std::string& word);
 /// Carries a batch out as this process's share of its job: rank 0, or a process by itself, leads;
 /// the others load the same study and compute what they are handed.
 /// @param load  throws files::InputError
-/// @param lead  is given the ranks, null for a process by itself, and what to call as soon as
-/// blocks
-///   are about to be handed out
+/// @param lead  is given the ranks, null for a process by itself, and what to call when blocks are
+///   about to be handed out
 files::ExitCode in_ranks(
     const BatchRequest& request, const std::function<const LoadedStudy&()>& load,
     const std::function<files::ExitCode(study::Messages*, const std::function<void()>&)>& lead);

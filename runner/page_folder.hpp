@@ -31,11 +31,11 @@ struct RunFolder {
   };
 
   std::vector<Case> cases;
-  std::vector<double> times;              ///< h
-  std::vector<std::size_t> report_times;  ///< which of them the table shows
+  std::vector<double> times;                          ///< h
+  std::vector<std::size_t> report_times;              ///< which of them the table shows
   std::map<std::string, std::vector<double>> series;  ///< name: cases × times
   std::map<std::string, std::string> meaning;         ///< of each series
-  bool has_spread = false;  ///< `--spread` was asked for
+  bool has_spread = false;                            ///< `--spread` was asked for
   nlohmann::ordered_json manifest;
   nlohmann::ordered_json parameters;  ///< null when the folder has none
 

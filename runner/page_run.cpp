@@ -420,7 +420,9 @@ class Sections {
   /// 36.49 is mild hypothermia and 36.5 is none: as many digits as the class needs, at least one.
   int digits_of_class(double core) const {
     int digits = 1;
-    while (std::isfinite(core) && digits < 3 && who_class(std::stod(fixed(core, digits))) != who_class(core)) ++digits;
+    while (std::isfinite(core) && digits < 3 &&
+           who_class(std::stod(fixed(core, digits))) != who_class(core))
+      ++digits;
     return digits;
   }
 

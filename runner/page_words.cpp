@@ -520,7 +520,7 @@ std::string law_in_words(std::string law, bool words) {
   for (const auto& [from, to] : {Change{R"(\bfalse\b)", "no"},
                                  {R"(\btrue\b)", "yes"},
                                  {R"(\(weight 1\))", "(1 part)"},
-                                 {R"(\(weight ([^)]*)\))", "($1 parts)"}})
+                                 {R"(\(weight ([^)]{1,24})\))", "($1 parts)"}})
     law = std::regex_replace(law, std::regex(from), to);
   return law;
 }

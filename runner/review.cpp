@@ -264,6 +264,17 @@ std::string on_page(std::string text) {
 
 page::Interval interval(const Estimate& e) { return {e.value, e.low, e.high}; }
 
+/// `2.1 to 48.3`: a figure under the plan and wrap where it is least, and where it is most.
+std::string least_to_most(const ReviewResult& r, judgement::Index which, double factor) {
+  double least = HUGE_VAL, most = -HUGE_VAL;
+  for (const auto& arm : r.arms) {
+    least = std::min(least, factor * arm[which].value);
+    most = std::max(most, factor * arm[which].value);
+  }
+  const std::string from = page::said(least), to = page::said(most);
+  return from == to ? from : from + " to " + to;
+}
+
 page::Bands chart_against_truth(const Loaded& all, const ReviewResult& r, std::size_t protocol) {
   page::Bands chart;
   chart.times = r.times;
@@ -425,7 +436,8 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
       shares_of(all, r, true));
   add({"babies",
        "Babies too little, in band, too much",
-       "The same, counting babies instead of hours",
+       fmt::format("From plan to plan and wrap to wrap, {} % of babies stay in band",
+                   least_to_most(r, judgement::in_band, 100)),
        {fmt::format("A baby counts as under-filled or over-filled when it was for more than {} of "
                     "its hours.",
                     per_cent(review.bands.allowed))}},
@@ -451,7 +463,9 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
   }
   add({"harm",
        "Both directions",
-       "What too little and too much look like",
+       fmt::format("Under-filled in {} % of hours, over-filled in {} %",
+                   least_to_most(r, judgement::hours_under, 100),
+                   least_to_most(r, judgement::hours_over, 100)),
        {"Means over the babies with 95 % intervals; too much is shown as prominently as too "
         "little."}},
       dots(all, r,
@@ -463,7 +477,8 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
            100));
   add({"fluid",
        "Fluid given",
-       "How much each plan gives",
+       fmt::format("{} mL/kg of fluid, {} boluses for a baby",
+                   least_to_most(r, judgement::fluid, 1), least_to_most(r, judgement::boluses, 1)),
        {"Volume given under rules is a mean with its interval: triggers and whole boluses make "
         "single babies jump."}},
       dots(all, r,
@@ -479,14 +494,17 @@ PageData page_of(const Loaded& all, const ReviewResult& r) {
   one["sections"].push_back(page::alternatives(
       {"chart",
        "The chart against the truth",
-       "What the chart shows, what was lost, and what the circulation lacks",
+       fmt::format(
+           "At the end the chart shows a deficit of {} mL/kg, the circulation one of {} mL/kg",
+           least_to_most(r, judgement::charted, 1), least_to_most(r, judgement::circulating, 1)),
        {"Below nought the baby has more than it lost. The chart misses what skin, breath and "
         "bowel give off, and what gathers in the bowel is missing from the circulation.",
         "On paper stands the protocol that is chosen here; all are in chart.csv."}},
       "Protocol", charts));
   add({"uncharted",
        "What the chart misses",
-       "The share of all water lost that no chart shows",
+       fmt::format("No chart shows {} % of all water lost",
+                   least_to_most(r, judgement::uncharted_loss, 100)),
        {"Through skin, breath, the bowel's surface and what drips from it."}},
       dots(all, r, {{judgement::uncharted_loss, {"Share of loss on no chart", "%"}}}, 100));
   return one;

@@ -13,9 +13,9 @@ namespace serosa::runner {
 
 namespace {
 
-constexpr const char* design_words[] = {"full grid", "random", "Latin hypercube",
-                                        "scrambled Sobol' sequence", "radial design",
-                                        "trajectories"};
+constexpr const char* design_words[] = {"full grid",       "random",
+                                        "Latin hypercube", "scrambled Sobol' sequence",
+                                        "radial design",   "trajectories"};
 
 files::ExitCode plan(const BatchRequest& request) {
   const auto study = load_study(request);
@@ -125,8 +125,8 @@ void add_batches(CLI::App& app, Command& chosen, const std::string& command_line
   {
     const auto request = std::make_shared<BatchRequest>();
     request->command_line = command_line;
-    CLI::App* const command =
-        app.add_subcommand("merge", "Joins the parts of a study or a review that ran as a job array");
+    CLI::App* const command = app.add_subcommand(
+        "merge", "Joins the parts of a study or a review that ran as a job array");
     add_batch_options(*command, *request);
     command->add_option("--out", request->out, "The folder of the parts")->required();
     command->add_flag("--quiet", request->quiet,

@@ -68,8 +68,7 @@ SEROSA_INLINE Circulation<Real> circulation(const Real& age, const Real& core_te
                                               exp(-age * k.per_cardiac_output_settling_time));
 
   // The reflex makes up for the share β of a fall in output until it collapses.
-  const Real holding =
-      logistic(Real((p.collapse_loss - r.relative_loss) * k.per_collapse_width));
+  const Real holding = logistic(Real((p.collapse_loss - r.relative_loss) * k.per_collapse_width));
   const Real reflex = p.reflex_strength * holding;
   const Real log_output = physics::log(r.relative_output);
   r.tone = exp(-reflex * log_output);

@@ -18,7 +18,8 @@ struct Gut {
 
 /// @param relative_pressure  arterial pressure against rest; secretion fails with it
 template <class Real>
-SEROSA_INLINE Gut<Real> gut(const State<Real>& x, const Real& relative_pressure, const Subject<Real>& s) {
+SEROSA_INLINE Gut<Real> gut(const State<Real>& x, const Real& relative_pressure,
+                            const Subject<Real>& s) {
   const auto& [p, b, c] = s;
   Gut<Real> g;
   const Real excess = physics::max(Real(x[state::lumen_water] - b.lumen_water), Real(0.0));

@@ -34,8 +34,8 @@ SEROSA_INLINE Temperatures<Real> temperatures(const State<Real>& x, const Subjec
   r.core_capacity = b.core_capacity + p.specific_heat_water * (core_water(x) - core_at_birth);
   r.bowel_capacity =
       b.bowel_capacity + p.specific_heat_water * (bowel_water(x) - b.wall_water - b.lumen_water);
-  const auto [per_core, per_skin, per_bowel, per_mattress] = physics::inverses(
-      r.core_capacity, b.skin_capacity, r.bowel_capacity, b.mattress_capacity);
+  const auto [per_core, per_skin, per_bowel, per_mattress] =
+      physics::inverses(r.core_capacity, b.skin_capacity, r.bowel_capacity, b.mattress_capacity);
   r.core = x[state::core_heat] * per_core;
   r.skin = x[state::skin_heat] * per_skin;
   r.bowel = x[state::bowel_heat] * per_bowel;
@@ -67,8 +67,8 @@ SEROSA_INLINE Metabolism<Real> metabolism(const Real& age, const Temperatures<Re
   const Real mean = temperature.skin + 0.65 * (temperature.core - temperature.skin);
   const Real chill =
       max(Real((p.cold_response_threshold - mean) * k.per_cold_response_width), Real(0.0));
-  const Real available = p.cold_response_early +
-                         (1.0 - p.cold_response_early) * (1.0 - exp(-age * k.per_cold_response_time));
+  const Real available = p.cold_response_early + (1.0 - p.cold_response_early) *
+                                                     (1.0 - exp(-age * k.per_cold_response_time));
   // Failing in the cold, a logistic, and the response to chill, over one denominator.
   const Real cold =
       exp(-(temperature.core - p.cold_failure_temperature) * k.per_cold_failure_width);
@@ -82,9 +82,8 @@ SEROSA_INLINE Metabolism<Real> metabolism(const Real& age, const Temperatures<Re
   const Real remaining = 1.0 - c.humidified_gas * (1.0 - p.humidified_airway_share);
   const Real breathed = c.insensible * remaining * ventilation;
   m.airway_water = breathed * k.breath_vapour;
-  m.airway_heat =
-      (m.airway_water * latent_heat(p.expired_temperature) + breathed * k.breath_heat) *
-      (1.0 / seconds_per_hour);
+  m.airway_heat = (m.airway_water * latent_heat(p.expired_temperature) + breathed * k.breath_heat) *
+                  (1.0 / seconds_per_hour);
   return m;
 }
 

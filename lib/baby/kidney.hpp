@@ -29,8 +29,9 @@ SEROSA_INLINE Kidney<Real> kidney(const Real& age, const State<Real>& x,
   // Filtration by gestation and age, times perfusion; abdominal pressure counts against it.
   const Real perfusion = blood.relative_pressure * settled.abdominal_perfusion;
   const Real perfused = exp(p.filtration_pressure_exponent * log(perfusion));
-  const Real by_age = p.filtration_rate_at_birth +
-                      p.filtration_rate_rise * (1.0 - exp(-age * settled.per_filtration_rate_rise_time));
+  const Real by_age =
+      p.filtration_rate_at_birth +
+      p.filtration_rate_rise * (1.0 - exp(-age * settled.per_filtration_rate_rise_time));
   k.filtration = c.kidney_works * c.born * by_age * 0.06 * b.surface * b.filtration_maturity *
                  perfused;  // 0.06: mL/min to L/h
 
@@ -54,11 +55,12 @@ SEROSA_INLINE Kidney<Real> kidney(const Real& age, const State<Real>& x,
 
   // The signal: sodium, loss of volume, stress of birth; any of them is enough.
   // What is left without each: one less a logistic is the logistic of the other sign.
-  const Real osmotic = exp((plasma_sodium - p.antidiuretic_sodium_centre) *
-                           settled.per_antidiuretic_sodium_width);
+  const Real osmotic =
+      exp((plasma_sodium - p.antidiuretic_sodium_centre) * settled.per_antidiuretic_sodium_width);
   const Real volume = exp((blood.relative_loss - p.antidiuretic_volume_threshold) *
                           settled.per_antidiuretic_volume_width);
-  const Real stress = p.antidiuretic_birth_stress * exp(-age * settled.per_antidiuretic_stress_time);
+  const Real stress =
+      p.antidiuretic_birth_stress * exp(-age * settled.per_antidiuretic_stress_time);
   k.antidiuretic_target = 1.0 - (1.0 - stress) / ((1.0 + osmotic) * (1.0 + volume));
   return k;
 }

@@ -9,13 +9,13 @@ namespace serosa::baby {
 /// Water and protein between plasma and one tissue, per hour.
 template <class Real>
 struct Exchange {
-  Real filtration;       ///< mL/h out of the capillaries
-  Real lymph;            ///< mL/h back into the blood
-  Real protein_out;      ///< g/h out of the capillaries
-  Real protein_back;     ///< g/h back with the lymph
+  Real filtration;          ///< mL/h out of the capillaries
+  Real lymph;               ///< mL/h back into the blood
+  Real protein_out;         ///< g/h out of the capillaries
+  Real protein_back;        ///< g/h back with the lymph
   Real capillary_pressure;  ///< mmHg
   Real tissue_pressure;     ///< mmHg
-  Real tissue_protein;   ///< g/L
+  Real tissue_protein;      ///< g/L
 };
 
 /// Starling's filtration with convection and diffusion of protein:
@@ -23,9 +23,9 @@ struct Exchange {
 /// Landis & Pappenheimer 1963 for π; the mean concentration stands for the pore's.
 template <class Real>
 SEROSA_INLINE Exchange<Real> exchange(const Real& filtration_coefficient, const Real& sigma,
-                        const Real& diffusion, const Real& capillary_pressure,
-                        const Real& tissue_pressure, const Real& plasma_protein,
-                        const Real& tissue_protein, const Real& lymph) {
+                                      const Real& diffusion, const Real& capillary_pressure,
+                                      const Real& tissue_pressure, const Real& plasma_protein,
+                                      const Real& tissue_protein, const Real& lymph) {
   using physics::oncotic_pressure;
   Exchange<Real> e;
   e.capillary_pressure = capillary_pressure;
@@ -68,8 +68,8 @@ SEROSA_INLINE Exchange<Real> body_exchange(const State<Real>& x, const Circulati
 /// mmHg. Blood that does not come cannot dam up: the rise fades as arterial pressure fails.
 /// @param wrapped  0 bare to 1 wrapped
 template <class Real>
-SEROSA_INLINE Real congestion(const State<Real>& x, const Real& wrapped, const Circulation<Real>& blood,
-                const Subject<Real>& s) {
+SEROSA_INLINE Real congestion(const State<Real>& x, const Real& wrapped,
+                              const Circulation<Real>& blood, const Subject<Real>& s) {
   const auto& c = s.controls;
   constexpr double failing = 0.1;  // share of the resting pressure at which half the rise is left
   const Real dammed =
@@ -89,8 +89,7 @@ struct WallExchange : Exchange<Real> {
 /// pressure unless the outflow is obstructed too; exudation once the wall swells.
 /// P_w = P_rest + scale asinh(relative swelling / hydration scale): the cat-ileum curve.
 template <class Real>
-SEROSA_INLINE WallExchange<Real> wall_exchange(const State<Real>& x,
-                                               const Circulation<Real>& blood,
+SEROSA_INLINE WallExchange<Real> wall_exchange(const State<Real>& x, const Circulation<Real>& blood,
                                                const Real& plasma_protein, const Real& congestion,
                                                const Subject<Real>& s, const Settled<Real>& k) {
   using physics::exp;
@@ -100,7 +99,8 @@ SEROSA_INLINE WallExchange<Real> wall_exchange(const State<Real>& x,
   const Real upstream = b.reference_arterial_pressure * blood.relative_pressure;
   const Real capillary = p.bowel_capillary_venous_gain * (blood.atrial_pressure + congestion) +
                          b.wall_arterial_share * upstream;
-  const Real swelling = (x[state::wall_water] * k.per_wall_water - 1.0) * k.per_wall_hydration_scale;
+  const Real swelling =
+      (x[state::wall_water] * k.per_wall_water - 1.0) * k.per_wall_hydration_scale;
   const Real rise =
       p.wall_pressure_scale * physics::log(swelling + physics::sqrt(swelling * swelling + 1.0));
   const Real protein = 1000.0 * x[state::wall_protein] / x[state::wall_water];
@@ -109,9 +109,8 @@ SEROSA_INLINE WallExchange<Real> wall_exchange(const State<Real>& x,
                          (1.0 - exp(-x[state::bowel_exposure] * k.per_reflection_loss_time));
   const Real open = 1.0 - p.bowel_lymph_obstruction * congestion /
                               (congestion + p.bowel_lymph_obstruction_pressure);
-  const Real lymph =
-      b.wall_lymph * open *
-      climbing(Real(rise * k.per_bowel_lymph_pressure_scale), p.bowel_lymph_ceiling);
+  const Real lymph = b.wall_lymph * open *
+                     climbing(Real(rise * k.per_bowel_lymph_pressure_scale), p.bowel_lymph_ceiling);
   WallExchange<Real> w;
   static_cast<Exchange<Real>&>(w) =
       exchange(b.wall_filtration, sigma, b.wall_diffusion, capillary,

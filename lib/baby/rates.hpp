@@ -73,9 +73,8 @@ Moment<Real> moment(const Real& t, const State<Real>& x, const Subject<Real>& s)
 /// stays bounded as either store runs dry.
 /// @param rate  per water of both
 template <class Real>
-SEROSA_INLINE Real salt_exchange(const Real& rate, const Real& first_salt,
-                                 const Real& first_water, const Real& second_salt,
-                                 const Real& second_water) {
+SEROSA_INLINE Real salt_exchange(const Real& rate, const Real& first_salt, const Real& first_water,
+                                 const Real& second_salt, const Real& second_water) {
   return rate * (first_salt * second_water - second_salt * first_water);
 }
 
@@ -97,9 +96,9 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, const Se
   constexpr double tiny = 1e-9;
 
   // One over what stores hold, and over what two that exchange salt hold together.
-  const auto [per_surface, per_dressing, per_stomach, per_lumen] = physics::inverses(
-      Real(x[surface_water] + tiny), Real(x[dressing_water] + tiny),
-      Real(x[stomach_water] + tiny), Real(x[lumen_water] + tiny));
+  const auto [per_surface, per_dressing, per_stomach, per_lumen] =
+      physics::inverses(Real(x[surface_water] + tiny), Real(x[dressing_water] + tiny),
+                        Real(x[stomach_water] + tiny), Real(x[lumen_water] + tiny));
   const auto [per_surface_and_wall, per_dressing_and_surface, per_cell_water, per_chloride] =
       physics::inverses(Real(x[surface_water] + x[wall_water] + tiny),
                         Real(x[dressing_water] + x[surface_water] + tiny), x[cell_water],
@@ -152,8 +151,8 @@ void rates(const Real& t, const State<Real>& x, const Subject<Real>& s, const Se
     const Real wall_salt = per_litre * concentration * x[wall_water];
     const Real surface_to_wall =
         salt_exchange(wall_exchange_rate, x[surface], x[surface_water], wall_salt, x[wall_water]);
-    const Real dressing_to_surface = salt_exchange(
-        dressing_exchange_rate, x[dressing], x[dressing_water], x[surface], x[surface_water]);
+    const Real dressing_to_surface = salt_exchange(dressing_exchange_rate, x[dressing],
+                                                   x[dressing_water], x[surface], x[surface_water]);
     const Real drip = drip_share * x[surface];
     const Real dressing_drip = dressing_drip_share * x[dressing];
     const Real bled = per_litre * bled_plasma * concentration;

@@ -7,56 +7,56 @@
 #include "physics/convection.hpp"
 
 // X(name, what it is)
-#define SEROSA_SETTLED(X)                                                                   \
-  X(air_vapour, "Vapour pressure of the room's air, kPa")                                   \
-  X(air_virtual, "Virtual temperature of the room's air less its temperature, K")           \
+#define SEROSA_SETTLED(X)                                                                     \
+  X(air_vapour, "Vapour pressure of the room's air, kPa")                                     \
+  X(air_virtual, "Virtual temperature of the room's air less its temperature, K")             \
   X(vapour_per_convection, "Mass transfer per convective coefficient, g/m2/h/kPa per W/m2/K") \
-  X(breath_vapour, "Vapour that a volume of breath takes along, g/m3")                      \
-  X(breath_heat, "Heat that a volume of dry breath takes along, J/m3")                      \
-  X(log_q10, "Logarithm of the metabolic Q10")                                              \
-  X(log_osmolality_range, "Logarithm of highest over lowest urine osmolality")              \
-  X(abdominal_perfusion, "Share of the kidney's perfusion that abdominal pressure leaves")  \
-  X(open_skin, "Skin surface open to the air, m2")                                          \
-  X(heart_response, "What the heart puts out per filling, in units of rest")               \
-  X(rest_drive, "Pressure over the bowel's vessels at rest, mmHg")                          \
-  X(per_gap, "One over the cover's air gap, 1/m")                                           \
-  /* one over a parameter or a size of the baby */                                          \
-  X(per_plasma_water_fraction, "1")                                                         \
-  X(per_red_cell_water_fraction, "1")                                                       \
-  X(per_normal_blood_volume, "1/mL")                                                        \
-  X(per_stressed_fraction, "1")                                                             \
-  X(per_atrial_rest, "One over one less the atrial share")                                  \
-  X(per_cardiac_output_settling_time, "1/h")                                                \
-  X(per_arterial_pressure_rise_time, "1/h")                                                 \
-  X(per_collapse_width, "1")                                                                \
-  X(per_heart_rate_reflex_ceiling, "min")                                                   \
-  X(per_body_lymph_pressure_scale, "1/mmHg")                                                \
-  X(per_bowel_lymph_pressure_scale, "1/mmHg")                                               \
-  X(per_wall_water, "1/g")                                                                  \
-  X(per_wall_hydration_scale, "1")                                                          \
-  X(per_reflection_loss_time, "1/h")                                                        \
-  X(per_rest_drive, "1/mmHg")                                                               \
-  X(per_filtration_rate_rise_time, "1/h")                                                   \
-  X(per_diuresis_spread, "1/h")                                                             \
-  X(per_antidiuretic_sodium_width, "L/mmol")                                                \
-  X(per_antidiuretic_volume_width, "1")                                                     \
-  X(per_antidiuretic_stress_time, "1/h")                                                    \
-  X(per_antidiuretic_lag, "1/h")                                                            \
-  X(per_servo_width, "1/K")                                                                 \
-  X(per_head_scale, "1/g")                                                                  \
-  X(per_upper_scale, "1/g")                                                                 \
-  X(per_lower_scale, "1/g")                                                                 \
-  X(per_dressing_scale, "1/g")                                                              \
-  X(per_open_skin, "1/m2")                                                                  \
-  X(per_surface_wetness_scale, "m2/g")                                                      \
-  X(per_skin_loss_maturation_time, "1/h")                                                   \
-  X(per_skin_loss_early_time, "1/h")                                                        \
-  X(per_sweat_width, "1/K")                                                                 \
-  X(per_oxygen_uptake_rise_time, "1/h")                                                     \
-  X(per_cold_response_time, "1/h")                                                          \
-  X(per_cold_response_width, "1/K")                                                         \
-  X(per_cold_failure_width, "1/K")                                                          \
-  X(per_vasomotor_width, "1/K")                                                             \
+  X(breath_vapour, "Vapour that a volume of breath takes along, g/m3")                        \
+  X(breath_heat, "Heat that a volume of dry breath takes along, J/m3")                        \
+  X(log_q10, "Logarithm of the metabolic Q10")                                                \
+  X(log_osmolality_range, "Logarithm of highest over lowest urine osmolality")                \
+  X(abdominal_perfusion, "Share of the kidney's perfusion that abdominal pressure leaves")    \
+  X(open_skin, "Skin surface open to the air, m2")                                            \
+  X(heart_response, "What the heart puts out per filling, in units of rest")                  \
+  X(rest_drive, "Pressure over the bowel's vessels at rest, mmHg")                            \
+  X(per_gap, "One over the cover's air gap, 1/m")                                             \
+  /* one over a parameter or a size of the baby */                                            \
+  X(per_plasma_water_fraction, "1")                                                           \
+  X(per_red_cell_water_fraction, "1")                                                         \
+  X(per_normal_blood_volume, "1/mL")                                                          \
+  X(per_stressed_fraction, "1")                                                               \
+  X(per_atrial_rest, "One over one less the atrial share")                                    \
+  X(per_cardiac_output_settling_time, "1/h")                                                  \
+  X(per_arterial_pressure_rise_time, "1/h")                                                   \
+  X(per_collapse_width, "1")                                                                  \
+  X(per_heart_rate_reflex_ceiling, "min")                                                     \
+  X(per_body_lymph_pressure_scale, "1/mmHg")                                                  \
+  X(per_bowel_lymph_pressure_scale, "1/mmHg")                                                 \
+  X(per_wall_water, "1/g")                                                                    \
+  X(per_wall_hydration_scale, "1")                                                            \
+  X(per_reflection_loss_time, "1/h")                                                          \
+  X(per_rest_drive, "1/mmHg")                                                                 \
+  X(per_filtration_rate_rise_time, "1/h")                                                     \
+  X(per_diuresis_spread, "1/h")                                                               \
+  X(per_antidiuretic_sodium_width, "L/mmol")                                                  \
+  X(per_antidiuretic_volume_width, "1")                                                       \
+  X(per_antidiuretic_stress_time, "1/h")                                                      \
+  X(per_antidiuretic_lag, "1/h")                                                              \
+  X(per_servo_width, "1/K")                                                                   \
+  X(per_head_scale, "1/g")                                                                    \
+  X(per_upper_scale, "1/g")                                                                   \
+  X(per_lower_scale, "1/g")                                                                   \
+  X(per_dressing_scale, "1/g")                                                                \
+  X(per_open_skin, "1/m2")                                                                    \
+  X(per_surface_wetness_scale, "m2/g")                                                        \
+  X(per_skin_loss_maturation_time, "1/h")                                                     \
+  X(per_skin_loss_early_time, "1/h")                                                          \
+  X(per_sweat_width, "1/K")                                                                   \
+  X(per_oxygen_uptake_rise_time, "1/h")                                                       \
+  X(per_cold_response_time, "1/h")                                                            \
+  X(per_cold_response_width, "1/K")                                                           \
+  X(per_cold_failure_width, "1/K")                                                            \
+  X(per_vasomotor_width, "1/K")                                                               \
   X(mesenteric_heat, "Heat per degree that the mesenteric flow at rest carries, W/K")
 
 namespace serosa::baby {

@@ -13,8 +13,8 @@ SEROSA_INLINE Real logistic(const Real& x) {
   return 1.0 / (1.0 + physics::exp(-x));
 }
 
-/// For ratios that are 1 at rest and may not fall below 0: 1 at 1 to rounding, about x where x ≫ width,
-/// towards 0 where x ≪ −width, smooth everywhere.
+/// For ratios that are 1 at rest and may not fall below 0: 1 at 1 to rounding, about x where x ≫
+/// width, towards 0 where x ≪ −width, smooth everywhere.
 template <class Real>
 SEROSA_INLINE Real kept_positive(const Real& x, double width) {
   const double scale = 1.0 / (1.0 + std::sqrt(1.0 + width * width));

@@ -76,7 +76,8 @@ SEROSA_INLINE SkinSurface<Real> skin_surface(const Real& age, const State<Real>&
   // The air at the skin is as moist as the skin is wet; moist air is light.
   const Real saturated = saturation_pressure(temperature);
   const Real difference = saturated - air.vapour;
-  const Real wet_share = (head * head_wet + upper * upper_wet + lower * lower_wet) * k.per_open_skin;
+  const Real wet_share =
+      (head * head_wet + upper * upper_wet + lower * lower_wet) * k.per_open_skin;
   const Real buoyancy =
       virtual_rise(temperature, Real(air.vapour + wet_share * difference), c.air_pressure) -
       k.air_virtual;
@@ -180,8 +181,7 @@ SEROSA_INLINE BowelSurface<Real> bowel_surface(const State<Real>& x, const Real&
       k.bowel, temperature, c.air_temperature,
       Real(virtual_rise(temperature, saturated, c.air_pressure) - k.air_virtual));
   const Real start = cover_temperature_start(temperature, c.air_temperature);
-  const Real film_h =
-      convection_coefficient(k.bowel, start, c.air_temperature, Real(0.0));
+  const Real film_h = convection_coefficient(k.bowel, start, c.air_temperature, Real(0.0));
   // Conductance of the bare boundary layer; what drying serosa, a dressing or both in series with
   // it leave of a flux.
   const Real layer = h * k.vapour_per_convection;
@@ -191,8 +191,8 @@ SEROSA_INLINE BowelSurface<Real> bowel_surface(const State<Real>& x, const Real&
       inverses(Real(1.0 + drying), Real(1.0 + dressing), Real(1.0 + dressing + drying));
   const auto [per_whole_area, film_layer_resistance] =
       inverses(whole_area, Real(film_h * k.vapour_per_convection));
-  const Real wet = wetted(
-      Real(x[state::surface_water] * per_whole_area * k.per_surface_wetness_scale));
+  const Real wet =
+      wetted(Real(x[state::surface_water] * per_whole_area * k.per_surface_wetness_scale));
   const Real open_flux = difference * layer;
   const Real dried_flux = open_flux * left_by_drying;
 
@@ -224,8 +224,8 @@ SEROSA_INLINE BowelSurface<Real> bowel_surface(const State<Real>& x, const Real&
   const Real under_film_dried = with_leak(film_flux, Real(p.leak_shelter * dried_flux), c.leak);
   const Real through_dressing = open_flux * left_by_dressing;
   const Real through_dry_dressing = open_flux * left_by_both;
-  const Real soaked = c.dressing * c.dressing_wet *
-                      wetted(Real(x[state::dressing_water] * k.per_dressing_scale));
+  const Real soaked =
+      c.dressing * c.dressing_wet * wetted(Real(x[state::dressing_water] * k.per_dressing_scale));
   const Real covered_wet = select(has_film, under_film, through_dressing);
   const Real covered_dry = select(has_film, under_film_dried, through_dry_dressing);
   f.from_dressing = covered_area * soaked * covered_wet;
@@ -245,8 +245,7 @@ SEROSA_INLINE BowelSurface<Real> bowel_surface(const State<Real>& x, const Real&
   const Real fluid = above(x[state::surface_water], p.surface_fluid_held);
   const Real soak = above(x[state::dressing_water], c.dressing_capacity);
   // The same as rising_from_rest, for both with one division.
-  const auto [per_fluid, per_soak] =
-      inverses(Real(fluid + first_drops), Real(soak + first_drops));
+  const auto [per_fluid, per_soak] = inverses(Real(fluid + first_drops), Real(soak + first_drops));
   const Real running = outside * (1.0 - kept) * p.drip_rate;
   f.drip = running * (fluid * fluid) * per_fluid;
   f.dressing_drip = running * (soak * soak) * per_soak;

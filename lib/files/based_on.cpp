@@ -190,41 +190,6 @@ std::string_view trimmed(std::string_view text) {
 
 }  // namespace
 
-std::string joined(const std::string& path, std::string_view key) {
-  return path.empty() ? std::string(key) : fmt::format("{}.{}", path, key);
-}
-
-bool is_inside(const fs::path& file, const fs::path& folder) {
-  const auto mismatch = std::mismatch(folder.begin(), folder.end(), file.begin(), file.end()).first;
-  return mismatch == folder.end();
-}
-
-std::optional<fs::path> file_beside(const std::string& name, const Origin& named_at,
-                                    const std::string& key_path, Problems& problems) {
-  const fs::path beside = named_at.source ? named_at.source->path.parent_path() : fs::path();
-  const fs::path path = beside / name;
-  std::error_code failure;
-  if (!fs::is_regular_file(path, failure)) return std::nullopt;
-  const fs::path folder = fs::canonical(beside.empty() ? fs::path(".") : beside, failure);
-  const fs::path real = failure ? fs::path() : fs::canonical(path, failure);
-  if (!failure && is_inside(real, folder)) return path;
-  problems.error(named_at, key_path,
-                 fmt::format("{} lies outside the folder of this file", quote(name)),
-                 "a file beside this one; copy it there");
-  return fs::path();
-}
-
-std::vector<std::string> file_names(const fs::path& folder) {
-  std::vector<std::string> names;
-  std::error_code ignored;
-  fs::directory_iterator item(folder.empty() ? fs::path(".") : folder, ignored);
-  for (const fs::directory_iterator end; item != end && names.size() < 1000;
-       item.increment(ignored))
-    names.push_back(item->path().filename().string());
-  std::sort(names.begin(), names.end());
-  return names;
-}
-
 void merge(Node& base, const Node& changes, Problems& problems, const std::string& path) {
   for (const Entry& change : changes.entries) {
     const std::string here = joined(path, change.key);

@@ -19,8 +19,9 @@ std::string joined(const std::string& path, std::string_view key);
 /// The file lies in the folder or below it; both paths are canonical.
 bool is_inside(const std::filesystem::path& file, const std::filesystem::path& folder);
 
-/// The ordinary file `name` beside the file that names it; nothing when there is none. One that
-/// lies outside that folder, by `..` or by a link, is refused and gives an empty path.
+/// The ordinary file `name` beside the file that names it, or, typed on a command line, as typed;
+/// nothing when there is none. One outside that folder, by its words or by a link, is refused and
+/// gives an empty path.
 std::optional<std::filesystem::path> file_beside(const std::string& name, const Origin& named_at,
                                                  const std::string& key_path, Problems& problems);
 

@@ -226,7 +226,8 @@ class StudyReader {
     s.exclude_failed = r.word("failed_runs") == "exclude";
     for (auto& entry : r.entries("bands")) {
       auto& band = entry.second;  // clang 14 cannot capture a structured binding
-      study::Band b{entry.first, output_of(band.word("output")), -std::numeric_limits<double>::infinity(),
+      study::Band b{entry.first, output_of(band.word("output")),
+                    -std::numeric_limits<double>::infinity(),
                     std::numeric_limits<double>::infinity()};
       const std::string unit(simulate::output_list[b.output].unit);
       const auto end = [&](const char* key, double& value) {

@@ -92,9 +92,9 @@ SEROSA_INLINE Cylinder<R> cylinder(const R& diameter, const R& air_speed, const 
       1.0 / (at_zero_celsius::kinematic_viscosity * standard_pressure * air_power::growth_at_300);
   Cylinder<R> c;
   c.per_diameter = 1.0 / diameter;
-  c.natural = 0.3212774559279078 *
-              pow(rayleigh_at_300 * (diameter * diameter * diameter) * (pressure * pressure),
-                  1.0 / 6.0);
+  c.natural =
+      0.3212774559279078 *
+      pow(rayleigh_at_300 * (diameter * diameter * diameter) * (pressure * pressure), 1.0 / 6.0);
   const R speed = sqrt(air_speed * air_speed + speed_smoothing * speed_smoothing);
   const R root = sqrt(reynolds_at_300 * speed * diameter * pressure);
   c.forced = 0.4856769584488696 * root;
@@ -115,8 +115,8 @@ SEROSA_INLINE R convection_coefficient(const Cylinder<R>& c, const R& surface_te
                  pow(drive * drive + temperature_smoothing * temperature_smoothing, 1.0 / 12.0);
   const R natural = root * root;
   const R x = c.turbulence * air_power::reynolds_five_eighths(film);
-  const R forced = 0.3 + c.forced * air_power::root_of_reynolds(film) * (1.0 + 0.9 * x) /
-                             (1.0 + 0.1 * x);
+  const R forced =
+      0.3 + c.forced * air_power::root_of_reynolds(film) * (1.0 + 0.9 * x) / (1.0 + 0.1 * x);
   return still_air_conductivity(film) * c.per_diameter * blended_convection(natural, forced);
 }
 

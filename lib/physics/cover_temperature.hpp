@@ -118,10 +118,8 @@ SEROSA_INLINE CoveredFlux<R> covered_flux(const CoverExchange<R>& e) {
   const R dew = dew_point(dry);
   const R at_dew = dry_heat_surplus(e, dew);
   const R dry_slope = dry_stiffness(e, dew);
-  const R wet_slope =
-      dry_slope + latent_heat(dew) * per_hour * both * saturation_slope(dew, dry);
-  const R above =
-      0.5 * (at_dew + sqrt(at_dew * at_dew + surplus_smoothing * surplus_smoothing));
+  const R wet_slope = dry_slope + latent_heat(dew) * per_hour * both * saturation_slope(dew, dry);
+  const R above = 0.5 * (at_dew + sqrt(at_dew * at_dew + surplus_smoothing * surplus_smoothing));
   const auto [per_dry, per_wet] = inverses(dry_slope, wet_slope);
   const R guess = dew + above * per_dry + (at_dew - above) * per_wet;
 
@@ -134,16 +132,14 @@ SEROSA_INLINE CoveredFlux<R> covered_flux(const CoverExchange<R>& e) {
   const R difference = dry - s.pressure;
   const R distance = sqrt(difference * difference + width);
   const R at_guess = inner(s.pressure, difference, distance);
-  const R condensed =
-      (e.surface_vapour - at_guess) * per_gap - outward * (at_guess - e.air_vapour);
+  const R condensed = (e.surface_vapour - at_guess) * per_gap - outward * (at_guess - e.air_vapour);
   const R latent = latent_heat(guess) * per_hour;
   const R surplus = dry_heat_surplus(e, guess) + latent * condensed;
   // The share of the inner face that is wet is (1 + difference / distance) / 2; the fraction is
   // written with `distance` in numerator and denominator, to divide once.
-  const R temperature =
-      guess + surplus * distance /
-                  (dry_stiffness(e, guess) * distance +
-                   latent * both * s.slope * (0.5 * (distance + difference)));
+  const R temperature = guess + surplus * distance /
+                                    (dry_stiffness(e, guess) * distance +
+                                     latent * both * s.slope * (0.5 * (distance + difference)));
 
   const R saturated = saturation_pressure(temperature);
   const R left = dry - saturated;

@@ -42,8 +42,7 @@ struct Saturation {
 template <Real R>
 SEROSA_INLINE Saturation<R> saturation(const R& temperature) {
   const R reached = 1.0 / (257.14 + temperature);
-  const R pressure =
-      0.61121 * exp((18.678 - temperature * (1.0 / 234.5)) * temperature * reached);
+  const R pressure = 0.61121 * exp((18.678 - temperature * (1.0 / 234.5)) * temperature * reached);
   return {pressure, pressure *
                         (18.678 * 257.14 - temperature * (514.28 + temperature) * (1.0 / 234.5)) *
                         (reached * reached)};

@@ -23,9 +23,9 @@ SEROSA_INLINE auto gap_resistance(const Real auto& thickness, const Real auto& t
 /// The same per metre, m² h kPa/g per m, by the series for air's powers.
 template <Real R>
 SEROSA_INLINE R still_air_resistance(const R& temperature, const R& pressure) {
-  constexpr double factor = gas_constant / (molar_mass_water * 1000.0 * seconds_per_hour) * 300.0 /
-                            (at_zero_celsius::vapour_diffusivity * standard_pressure *
-                             air_power::growth_at_300);
+  constexpr double factor =
+      gas_constant / (molar_mass_water * 1000.0 * seconds_per_hour) * 300.0 /
+      (at_zero_celsius::vapour_diffusivity * standard_pressure * air_power::growth_at_300);
   return factor * pressure * air_power::diffusion_resistance(temperature);
 }
 

@@ -81,8 +81,8 @@ class LaneState {
 /// - `next_stop(lane)`: hour of the next act, +infinity for none. It is met exactly. Asked at the
 ///   start, after each stop and after `after_step` reported a change.
 /// - `at_stop(lane, x, t)`: carries out what is due at t, may change the lane's states and
-/// controls;
-///   true when the rates are no longer those of before. Afterwards `next_stop` lies beyond t.
+///   controls; true when the rates are no longer those of before. Afterwards `next_stop` lies
+///   beyond t.
 /// - `after_step(lane, x, t)`: seen after every accepted step, before the acts of that time; it may
 ///   end a store that ran dry. True as for `at_stop`.
 /// - `next_output(lane)`: next hour of the output grid (a plain number), +infinity for none.

@@ -212,8 +212,8 @@ Real heat(const baby::State<Real>& x) {
 /// @param out  `output::count` numbers in the order of `output_list`
 template <class Real>
 void observe(const Real& t, const baby::State<Real>& x, const baby::State<Real>& x0,
-             const baby::Subject<Real>& s, const baby::Settled<Real>& k,
-             const care::Given<Real>& g, const Real& glucose_rate, Real* out) {
+             const baby::Subject<Real>& s, const baby::Settled<Real>& k, const care::Given<Real>& g,
+             const Real& glucose_rate, Real* out) {
   using namespace account;
   const auto& p = s.parameters;
   const auto& b = s.body;

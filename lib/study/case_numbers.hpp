@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "care/carried.hpp"
 #include "care/case.hpp"
 
 namespace serosa::study {
@@ -28,6 +29,17 @@ std::vector<double*> numbers(care::Act& act);
 
 /// Where one number stands. Throws std::out_of_range for a place that is not there.
 const double& number(const care::Case& c, const Place& place);
+
+/// Lets a number of the case that is run carry the derivative along `direction`. Real is a dual
+/// number.
+template <class Real>
+void carry(const care::Case& c, const Place& place, std::size_t direction,
+           care::Carried<Real>& carried) {
+  const double& plain = number(c, place);
+  Real value(plain);
+  value.slope[direction] = place.factor;
+  carried.add(&plain, value);
+}
 
 /// Sets one number. Throws std::out_of_range for a place that is not there.
 void set_number(care::Case& c, const Place& place, double value);

@@ -335,12 +335,7 @@ struct FitModel::Work {
           if (std::holds_alternative<care::ClampCord>(arm.c.timeline[k].deed))
             newborn.cord_clamped_at.slope[d] = 1.0;
         }
-      for (const Place& place : m.carried) {
-        const double& plain = number(arm.c, in_order(place));
-        Dual value(plain);
-        value.slope[d] = place.factor;
-        carried.add(&plain, value);
-      }
+      for (const Place& place : m.carried) carry(arm.c, in_order(place), d, carried);
     }
     const simulate::Job job{&arm.c, &arm.parameters, arm.times};
     simulate::Result result;

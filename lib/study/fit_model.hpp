@@ -64,8 +64,8 @@ std::vector<std::vector<std::vector<double>>> courses(const FitProblem& problem,
 /// Computes all figures of a problem. Borrows it; holds working memory; one per thread.
 ///
 /// Derivatives are dual numbers', one pass for every four inputs, on the same recorded steps. Where
-/// an input moves a stop away from another of its hour, there is none: what is given then belongs to
-/// one side.
+/// an input moves a stop away from another of its hour, there is none: what is given then belongs
+/// to one side.
 class FitModel {
  public:
   static constexpr int width = 4;  ///< inputs per pass

@@ -101,12 +101,7 @@ class DualJourney : public Journeys<Dual> {
         if (std::holds_alternative<care::ClampCord>(c.timeline[place.act].deed))
           newborn.cord_clamped_at.slope[d] = place.factor;
       }
-      for (const Place& place : direction.carried) {
-        const double& plain = number(c, place);
-        Dual value(plain);
-        value.slope[d] = place.factor;
-        carried.add(&plain, value);
-      }
+      for (const Place& place : direction.carried) carry(c, place, d, carried);
     }
     set_out(lane, x, p, newborn, times, carried);
     return true;

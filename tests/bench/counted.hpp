@@ -12,8 +12,19 @@ namespace serosa::physics {
 
 /// Kinds of operation, counted apart: `sum` additions and subtractions, `choice` comparisons,
 /// selections, minima and maxima.
-enum class Operation : std::size_t { sum, product, division, root, exp, log, pow, cbrt, tanh,
-                                     choice, count };
+enum class Operation : std::size_t {
+  sum,
+  product,
+  division,
+  root,
+  exp,
+  log,
+  pow,
+  cbrt,
+  tanh,
+  choice,
+  count
+};
 
 /// How often each was done. `fixed`: with operands that all stay the same between two acts.
 struct Count {
@@ -39,16 +50,16 @@ inline Counted note(Operation o, double value, bool fixed) {
   return {value, fixed};
 }
 
-#define SEROSA_ARITHMETIC(OP, KIND)                                            \
-  inline Counted operator OP(const Counted& a, const Counted& b) {             \
-    return note(Operation::KIND, a.value OP b.value, a.fixed&& b.fixed);       \
-  }                                                                            \
-  inline Counted operator OP(const Counted& a, double b) {                     \
-    return note(Operation::KIND, a.value OP b, a.fixed);                       \
-  }                                                                            \
-  inline Counted operator OP(double a, const Counted& b) {                     \
-    return note(Operation::KIND, a OP b.value, b.fixed);                       \
-  }                                                                            \
+#define SEROSA_ARITHMETIC(OP, KIND)                                       \
+  inline Counted operator OP(const Counted& a, const Counted& b) {        \
+    return note(Operation::KIND, a.value OP b.value, a.fixed && b.fixed); \
+  }                                                                       \
+  inline Counted operator OP(const Counted& a, double b) {                \
+    return note(Operation::KIND, a.value OP b, a.fixed);                  \
+  }                                                                       \
+  inline Counted operator OP(double a, const Counted& b) {                \
+    return note(Operation::KIND, a OP b.value, b.fixed);                  \
+  }                                                                       \
   inline Counted& operator OP##=(Counted& a, const Counted& b) { return a = a OP b; }
 SEROSA_ARITHMETIC(+, sum)
 SEROSA_ARITHMETIC(-, sum)
@@ -57,18 +68,18 @@ SEROSA_ARITHMETIC(/, division)
 #undef SEROSA_ARITHMETIC
 inline Counted operator-(const Counted& a) { return {-a.value, a.fixed}; }
 
-#define SEROSA_COMPARISON(OP)                                       \
-  inline bool operator OP(const Counted& a, const Counted& b) {     \
-    note(Operation::choice, 0.0, a.fixed&& b.fixed);                \
-    return a.value OP b.value;                                      \
-  }                                                                 \
-  inline bool operator OP(const Counted& a, double b) {             \
-    note(Operation::choice, 0.0, a.fixed);                          \
-    return a.value OP b;                                            \
-  }                                                                 \
-  inline bool operator OP(double a, const Counted& b) {             \
-    note(Operation::choice, 0.0, b.fixed);                          \
-    return a OP b.value;                                            \
+#define SEROSA_COMPARISON(OP)                                   \
+  inline bool operator OP(const Counted& a, const Counted& b) { \
+    note(Operation::choice, 0.0, a.fixed&& b.fixed);            \
+    return a.value OP b.value;                                  \
+  }                                                             \
+  inline bool operator OP(const Counted& a, double b) {         \
+    note(Operation::choice, 0.0, a.fixed);                      \
+    return a.value OP b;                                        \
+  }                                                             \
+  inline bool operator OP(double a, const Counted& b) {         \
+    note(Operation::choice, 0.0, b.fixed);                      \
+    return a OP b.value;                                        \
   }
 SEROSA_COMPARISON(<)
 SEROSA_COMPARISON(<=)
@@ -88,10 +99,8 @@ struct RealTraits<Counted> {
   using Condition = bool;
 };
 
-#define SEROSA_FUNCTION(NAME, KIND)                                                \
-  inline Counted NAME(const Counted& x) {                            \
-    return note(Operation::KIND, NAME(x.value), x.fixed);            \
-  }
+#define SEROSA_FUNCTION(NAME, KIND) \
+  inline Counted NAME(const Counted& x) { return note(Operation::KIND, NAME(x.value), x.fixed); }
 SEROSA_FUNCTION(exp, exp)
 SEROSA_FUNCTION(log, log)
 SEROSA_FUNCTION(sqrt, root)

@@ -310,7 +310,7 @@ TEST_CASE("what is wrong with a table of measured values is quoted") {
              Contains("w.csv:3:1") && Contains("no number in the column") && Contains("2,heavy"));
   CHECK_THAT(told("file: w.csv, column: id"), Contains("the unit of its numbers is missing"));
   CHECK_THAT(told("file: w.csv, column: id, unit: h"), Contains("unit"));
-  CHECK_THAT(told("file: ../w.csv, column: id, unit: g"), Contains("beside the study"));
+  CHECK_THAT(told("file: ../w.csv, column: id, unit: g"), Contains("outside the folder"));
 }
 
 TEST_CASE("what is wrong with arms, design, bands and correlations is quoted") {

@@ -17,7 +17,7 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import Select
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "page"))
-from browser import browser, program, root, screenshot, serosa, shipped, size, work  # noqa: E402
+from browser import browser, program, root, screenshot, serosa, shipped, size, waited, work  # noqa: E402
 
 CAUTION = "For teaching and review. Not dosing advice. Follow local protocols and licensed clinicians."
 NEAR = 1e-9
@@ -177,14 +177,6 @@ def shown_of(driver, control):
 def box_of(driver, element):
     return driver.execute_script(
         "const b = arguments[0].getBoundingClientRect(); return [b.left, b.top, b.width, b.height]", element)
-
-
-def waited(path):
-    for _ in range(100):
-        if path.exists() and path.stat().st_size > 0:
-            return path
-        time.sleep(0.1)
-    raise AssertionError(f"{path.name} was not saved")
 
 
 def same_as_program(driver, path, baby):

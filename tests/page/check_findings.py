@@ -129,6 +129,16 @@ def review(driver):
                 assert math.isclose(share["Under-filled"] + share["Both"], at(under), abs_tol=1e-9)
                 assert math.isclose(share["Over-filled"] + share["Both"], at(over), abs_tol=1e-9)
                 assert math.isclose(share["In band"], at(inside), abs_tol=1e-9)
+    # A title says where a figure is least and where it is most.
+    for kind, verdicts, factor in (("babies", ["in_band"], 100), ("harm", ["hours_under", "hours_over"], 100),
+                                   ("fluid", ["fluid", "boluses"], 1), ("chart", ["charted", "circulating"], 1),
+                                   ("uncharted", ["uncharted_loss"], 100)):
+        title = sections[kind]["title"]
+        told = re.findall(r"[−-]?\d+(?:\.\d+)?", title)
+        for verdict in verdicts:
+            every = [factor * x for (_, _, v), x in value.items() if v == verdict]
+            for end in (min(every), max(every)):
+                assert any(close_figure(one, end) for one in told), (title, verdict, end)
     harm = [panel["title"] for panel in sections["harm"]["data"]["panels"]]
     assert len(harm) == 5 and "over-filled" in " ".join(harm) and "deficit" in harm[0], harm
     # Ranks: the order and figures of ranking.csv, and who cannot be told from the first.

@@ -44,8 +44,8 @@ Errors errors_with(int steps, int stages) {
   return errors;
 }
 
-TEMPLATE_LIST_TEST_CASE("steps are of order 3 with any number of stages, outputs between them too", "[integrator]",
-                        Problems) {
+TEMPLATE_LIST_TEST_CASE("steps are of order 3 with any number of stages, outputs between them too",
+                        "[integrator]", Problems) {
   const int stages = GENERATE(range(3, 10));
   INFO(TestType::name << ", " << stages << " stages");
   const Errors wide = errors_with<TestType>(40, stages), narrow = errors_with<TestType>(80, stages),

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Dots in a plane, with names, whiskers, reference lines; either axis may be logarithmic.
 import * as Plot from "@observablehq/plot";
+import {broken} from "../chart.js";
 import {look} from "../colours.js";
 import {figure} from "../numbers.js";
 import {bottomAxis, leftAxis, panelSection, room, textWidth, titleOf} from "../panels.js";
@@ -8,23 +9,26 @@ import {bottomAxis, leftAxis, panelSection, room, textWidth, titleOf} from "../p
 const given = (x, other) => (x === undefined || x === null ? other : x);
 
 /** Names that have room: of names that would cover each other or a dot the first stays. */
-function placed(dots, scaleX, scaleY, width) {
-  const boxes = dots.map((dot) => ({
+function placed(dots, taken, scaleX, scaleY, width, lowest) {
+  const boxes = [...taken, ...dots.map((dot) => ({
     x1: scaleX(given(dot.x_low, dot.x)) - 4, x2: scaleX(given(dot.x_high, dot.x)) + 4,
     y1: scaleY(given(dot.y_high, dot.y)) - 4, y2: scaleY(given(dot.y_low, dot.y)) + 4,
-  }));
+  }))];
   const hits = (box) => boxes.some((one) => box.x1 < one.x2 && box.x2 > one.x1 && box.y1 < one.y2 && box.y2 > one.y1);
   const list = [];
   for (const dot of dots) {
     if (!dot.label) continue;
     const [x, y] = [scaleX(dot.x), scaleY(dot.y)];
-    const long = textWidth(dot.label, 12);
-    for (const [anchor, dx, dy] of [["start", 8 + scaleX(given(dot.x_high, dot.x)) - x, 0], ["end", -8 - x + scaleX(given(dot.x_low, dot.x)), 0], ["middle", 0, -13], ["middle", 0, 13]]) {
-      const left = anchor === "start" ? x + dx : anchor === "end" ? x + dx - long : x - long / 2;
-      const box = {x1: left, x2: left + long, y1: y + dy - 7, y2: y + dy + 7};
-      if (box.x1 < 58 || box.x2 > width - 4 || box.y1 < 8 || hits(box)) continue;
+    const label = broken(dot.label, 26);
+    const long = textWidth(label, 12), tall = 7 * label.split("\n").length;
+    // Above or below, a name near an edge moves inwards.
+    const inwards = Math.max(60 + long / 2 - x, 0) || Math.min(width - 6 - long / 2 - x, 0);
+    for (const [anchor, dx, dy] of [["start", 8 + scaleX(given(dot.x_high, dot.x)) - x, 0], ["end", -8 - x + scaleX(given(dot.x_low, dot.x)), 0], ["middle", inwards, -6 - tall], ["middle", inwards, 6 + tall]]) {
+      const left = anchor === "start" ? x + dx : anchor === "end" ? x + dx - long : x + dx - long / 2;
+      const box = {x1: left, x2: left + long, y1: y + dy - tall, y2: y + dy + tall};
+      if (box.x1 < 58 || box.x2 > width - 4 || box.y1 < 8 || box.y2 > lowest || hits(box)) continue;
       boxes.push(box);
-      list.push({...dot, anchor, dx, dy});
+      list.push({...dot, label, anchor, dx, dy});
       break;
     }
   }
@@ -57,12 +61,19 @@ export default function points(section) {
         const f = log ? Math.log : (v) => v;
         return from + ((f(value) - f(domain[0])) / (f(domain[1]) - f(domain[0]))) * (until - from);
       };
-      const names = placed(dots, to(logX, x, 58, width - 16), to(logY, y, height - 46, 30), width);
+      const [scaleX, scaleY] = [to(logX, x, 58, width - 16), to(logY, y, height - 46, 30)];
       const along = (line) => Array.from({length: 65}, (_, i) => {
         const at = logX ? x[0] * Math.pow(x[1] / x[0], i / 64) : x[0] + ((x[1] - x[0]) * i) / 64;
         const value = line.slope * (logX ? Math.log10(at) : at) + line.offset;
         return {x: at, y: logY ? Math.pow(10, value) : value};
       }).filter((point) => point.y >= y[0] && point.y <= y[1]);
+      // A line that leaves by the top has its name beside it, clear of the axis.
+      const ends = panel.lines.flatMap((line) => along(line).slice(-1).map((end) => ({...end, label: line.label, steep: end.x < x[0] + 0.7 * (x[1] - x[0])})));
+      const taken = ends.map((end) => {
+        const [left, top] = end.steep ? [scaleX(end.x) + 6, scaleY(end.y)] : [scaleX(end.x) - 4 - textWidth(end.label, 12), scaleY(end.y) - 17];
+        return {x1: left, x2: left + textWidth(end.label, 12), y1: top, y2: top + 17};
+      });
+      const names = placed(dots, taken, scaleX, scaleY, width, height - 46);
       const name = (dot) => [dot.label, panel.series.length > 1 ? dot.series.label : null].filter(Boolean).join(", ");
       const whisker = (dot, axis) => (dot[`${axis}_low`] !== undefined ? ` (${number(dot[`${axis}_low`])} to ${number(dot[`${axis}_high`])})` : "");
       const said = (dot) => `${name(dot)}${name(dot) ? ": " : ""}${panel.x.label} ${number(dot.x)}${whisker(dot, "x")}${panel.x.unit ? ` ${panel.x.unit}` : ""}, ${panel.y.label} ${number(dot.y)}${whisker(dot, "y")}${panel.y.unit ? ` ${panel.y.unit}` : ""}`;
@@ -83,7 +94,7 @@ export default function points(section) {
             Plot.ruleY(dots.filter((dot) => dot.x_low !== undefined), {y: "y", x1: "x_low", x2: "x_high", stroke: (dot) => look(dot.series.style).colour}),
             Plot.ruleX(dots.filter((dot) => dot.y_low !== undefined), {x: "x", y1: "y_low", y2: "y_high", stroke: (dot) => look(dot.series.style).colour}),
             Plot.dot(dots, {x: "x", y: "y", r: dots.length > 300 ? 2 : 4, fill: (dot) => (dot.hollow ? "#fff" : look(dot.series.style).colour), stroke: (dot) => look(dot.series.style).colour, strokeWidth: 1.5}),
-            ...panel.lines.map((line) => Plot.text(along(line).slice(-1), {x: "x", y: "y", text: () => line.label, textAnchor: "end", lineAnchor: "bottom", dx: -4, dy: -3, fontSize: 12, fill: "#444", stroke: "#fff", strokeWidth: 3})),
+            ...ends.map((end) => Plot.text([end], {x: "x", y: "y", text: "label", ...(end.steep ? {textAnchor: "start", lineAnchor: "top", dx: 6, dy: 2} : {textAnchor: "end", lineAnchor: "bottom", dx: -4, dy: -3}), fontSize: 12, fill: "#444", stroke: "#fff", strokeWidth: 3})),
             Plot.text(panel.at_x, {x: "value", frameAnchor: "bottom", text: "label", textAnchor: "start", lineAnchor: "bottom", dx: 4, dy: -4, fontSize: 12, fill: "#444", stroke: "#fff", strokeWidth: 3}),
             Plot.text(panel.at_y, {x: x[1], y: "value", text: "label", textAnchor: "end", lineAnchor: "bottom", dx: -2, dy: -3, fontSize: 12, fill: "#444", stroke: "#fff", strokeWidth: 3}),
             ...names.map((dot) => Plot.text([dot], {x: "x", y: "y", text: "label", textAnchor: dot.anchor, dx: dot.dx, dy: dot.dy, fontSize: 12, fill: "#1a1a1a", stroke: "#fff", strokeWidth: 3})),
