@@ -223,8 +223,10 @@ def check_batch(place):
     folder = place / "killed"
     while kills < 3:
         process = tools.start("review", path, "--out", folder, "--threads", 1, "--quiet")
+        while not (folder / "journal").exists() and process.poll() is None:
+            time.sleep(0.002)
         try:
-            process.wait(chance.uniform(0.15, 0.5) * seconds)
+            process.wait(chance.uniform(0.05, 0.4) * seconds)
             assert process.returncode == 0, process.stderr.read()
             break
         except subprocess.TimeoutExpired:
